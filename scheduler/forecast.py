@@ -1,0 +1,82 @@
+"""What a judge says of a tree, in the words the whole program shares, and the two things the scheduler asks for."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal, Protocol
+
+from sensors.clock import Millis
+
+State = Literal["new", "drying", "fit", "resting", "through", "unsure", "cleared", "scrapped"]
+"""`new` no coat yet · `drying` · `fit` fit to dip · `resting` last coat on, not dry through · `through` dry through ·
+`unsure` the air record allows no verdict · `cleared` for burnout by a person · `scrapped`."""
+
+
+@dataclass(frozen=True)
+class Quantiles:
+    """A time that is not known exactly: the 10th, 50th and 90th percentile of shop time [ms]; None where it never comes."""
+
+    p10: Millis | None
+    p50: Millis | None
+    p90: Millis | None
+
+
+NEVER = Quantiles(None, None, None)
+
+
+@dataclass(frozen=True)
+class Outlook:
+    """The verdict on a tree and what is ahead of it.
+
+    `coat` is the number of the coat that is on (0: none yet) of `of`; `kind` is that coat's kind, or the first
+    coat's while none is on. `slowest_spot` is the code of the spot that decides ("joint:30"), `slowest_name` the
+    caster's words for it. `remaining` is the fraction of the latest dip's water left there (1 just after a dip).
+    `fit_at` is when it was or will be fit to dip (for the last coat: dry through). `reason` is one plain sentence.
+    `as_of` is the time up to which the air is known.
+    """
+
+    tree_id: int
+    label: str
+    hook: str
+    place: str
+    coat: int
+    of: int
+    kind: str
+    state: State
+    slowest_spot: str | None
+    slowest_name: str | None
+    remaining: float | None
+    fit_at: Quantiles
+    reason: str
+    as_of: Millis
+    dipped_at: Millis | None = None
+
+
+class Judge(Protocol):
+    """Knows the state of every tree on the rack."""
+
+    def outlooks(self) -> Sequence[Outlook]:
+        """The latest verdict on each tree on the rack, in no order."""
+        ...
+
+
+@dataclass(frozen=True)
+class Notice:
+    """Something a person should be told. `key` names its cause: one key is told once, whatever restarts.
+
+    `title` and `body` are what the phone shows; `at` is the shop time of the cause [ms].
+    """
+
+    key: str
+    cause: str
+    tree_id: int | None
+    title: str
+    body: str
+    at: Millis
+
+
+class Ledger(Protocol):
+    """Remembers notices for good."""
+
+    def remember(self, notices: Sequence[Notice]) -> int:
+        """Keep those whose key is new, at once or not at all; returns how many were new."""
+        ...

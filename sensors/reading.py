@@ -1,0 +1,61 @@
+"""A reading: one quantity, at one node, at one time; and what a payload that could not be one leaves behind."""
+
+from dataclasses import dataclass
+
+from sensors.clock import Millis
+
+
+@dataclass(frozen=True)
+class Quantity:
+    """What a node may measure: its SenML unit and the range a sane instrument can report, in that unit."""
+
+    name: str
+    unit: str
+    lowest: float
+    highest: float
+
+
+QUANTITIES: dict[str, Quantity] = {
+    quantity.name: quantity
+    for quantity in (
+        Quantity("temperature", "Cel", -40.0, 85.0),
+        Quantity("humidity", "%RH", 0.0, 100.0),
+        Quantity("airspeed", "m/s", 0.0, 30.0),
+        Quantity("mass", "kg", -5.0, 500.0),
+        Quantity("surface", "Cel", -40.0, 150.0),
+    )
+}
+"""The quantities with one unit each. `battery` comes in volts or in per cent: see `BATTERY_UNITS`."""
+
+BATTERY_UNITS: dict[str, Quantity] = {
+    "V": Quantity("battery", "V", 0.0, 60.0),
+    "%EL": Quantity("battery", "%EL", 0.0, 100.0),
+}
+
+
+@dataclass(frozen=True)
+class Reading:
+    """One value as a node said it. Its key is (place, node, name, time): the first one said stays.
+
+    `value` is in `unit` (a SenML unit of `QUANTITIES`); `time` is shop time [ms].
+    """
+
+    place: str
+    node: str
+    name: str
+    unit: str
+    value: float
+    time: Millis
+
+
+@dataclass(frozen=True)
+class Rejected:
+    """A payload, or one record of it, that was kept out, with the reason a person can act on.
+
+    `source` says where it came from (a topic, or "POST /api/readings"); `payload` is the raw bytes.
+    """
+
+    source: str
+    reason: str
+    payload: bytes
+    arrived: Millis

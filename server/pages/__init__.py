@@ -1,0 +1,1 @@
+"""The pages a caster sees, rendered on the server."""

@@ -1,0 +1,1 @@
+"""Notices on their way out to the phone."""

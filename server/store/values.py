@@ -1,0 +1,178 @@
+"""What the store hands out and takes in: plain values, no rows. Times are shop time [ms since 1970, UTC]."""
+
+from dataclasses import dataclass, field
+
+from sensors.clock import Millis
+
+
+@dataclass(frozen=True)
+class Place:
+    """A part of the shop with air of its own. `speed_m_s` is the air's speed at the rack [m/s]."""
+
+    id: str
+    name: str
+    speed_m_s: float
+
+
+@dataclass(frozen=True)
+class Node:
+    """A sensor node as last heard of. `status` is "online", "offline" or "unheard"."""
+
+    place: str
+    node: str
+    status: str
+    last_heard: Millis | None
+
+
+@dataclass(frozen=True)
+class RecipeCoat:
+    """One coat of a recipe: `number` from 1; `kind` prime, backup or seal; thickness [mm]; water a dip brings [kg/m²]."""
+
+    number: int
+    kind: str
+    thickness_mm: float
+    water_kg_m2: float
+
+
+@dataclass(frozen=True)
+class Recipe:
+    """The coats of a shell, in order."""
+
+    id: int
+    name: str
+    coats: tuple[RecipeCoat, ...]
+
+
+@dataclass(frozen=True)
+class TreeSpot:
+    """A place on a tree where dryness is judged: its code ("joint:30") and the caster's own words for it."""
+
+    code: str
+    name: str
+
+
+@dataclass(frozen=True)
+class Tree:
+    """A wax tree on the rack. `size_mm` is the length of its faces along the air; area [m²] and wax mass [kg] where known.
+
+    `left` is "" on the rack, "cleared" or "scrapped" when a person took it off.
+    """
+
+    id: int
+    label: str
+    hook: str
+    place: str
+    recipe: Recipe
+    size_mm: float
+    area_m2: float | None
+    wax_kg: float | None
+    spots: tuple[TreeSpot, ...]
+    created_at: Millis
+    left: str = ""
+    resting_hours: float = 24.0
+
+
+@dataclass(frozen=True)
+class NewTree:
+    """What a person says to put a tree on the rack."""
+
+    label: str
+    hook: str
+    place: str
+    recipe_id: int
+    size_mm: float
+    spots: tuple[TreeSpot, ...]
+    area_m2: float | None = None
+    wax_kg: float | None = None
+
+
+@dataclass(frozen=True)
+class Dip:
+    """A coat that went on: `at` is when its stucco was on, `said_at` when it was said. Undone ones are kept, marked."""
+
+    id: int
+    tree_id: int
+    coat: int
+    at: Millis
+    said_at: Millis
+    pot: str | None = None
+    prewet: bool = False
+    partial: bool = False
+    note: str | None = None
+    undone_at: Millis | None = None
+
+
+@dataclass(frozen=True)
+class NewDip:
+    """What a person says when a coat went on."""
+
+    tree_id: int
+    at: Millis
+    said_at: Millis
+    pot: str | None = None
+    prewet: bool = False
+    partial: bool = False
+    note: str | None = None
+    key: str | None = None
+
+
+@dataclass(frozen=True)
+class Subscription:
+    """A phone that asked to be told, by Web Push (RFC 8030): its endpoint and its keys (base64url)."""
+
+    id: int
+    endpoint: str
+    p256dh: str
+    auth: str
+
+
+@dataclass(frozen=True)
+class Delivery:
+    """One notice on its way to one phone. `attempts` were made so far; `next_try` is wall time [ms]."""
+
+    notice_id: int
+    subscription: Subscription
+    title: str
+    body: str
+    tree_id: int | None
+    attempts: int
+    next_try: Millis
+
+
+@dataclass(frozen=True)
+class KeptNotice:
+    """A notice in the outbox, with what became of it."""
+
+    id: int
+    key: str
+    cause: str
+    tree_id: int | None
+    title: str
+    body: str
+    at: Millis
+    sent: int
+    waiting: int
+    failed: int
+    last_error: str | None = None
+
+
+@dataclass(frozen=True)
+class KeptRejection:
+    """A payload that was kept out, and why."""
+
+    id: int
+    source: str
+    reason: str
+    payload: bytes
+    arrived: Millis
+
+
+@dataclass(frozen=True)
+class BatchOutcome:
+    """What a commit of readings did: how many were new, how many were known already, how many were kept out."""
+
+    new: int = 0
+    known: int = 0
+    rejected: int = 0
+    earliest: dict[str, Millis] = field(default_factory=dict)
+    """For each place that got new readings, the earliest time among them."""

@@ -1,0 +1,92 @@
+"""The judge's findings as plain values: what pages, API and command line show. Times are shop time [ms]."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Protocol
+
+from scheduler.forecast import Outlook, Quantiles
+from sensors.clock import Millis
+
+Curve = tuple[tuple[Millis, float], ...]
+"""Points (shop time [ms], fraction of the latest dip's water remaining [-])."""
+
+
+@dataclass(frozen=True)
+class SpotVerdict:
+    """One spot of a tree: what remains there, what a scale would see, and how far its drying cools it [K].
+
+    `curve` is what happened since the latest dip, `ahead` what is expected if the air goes on as it is.
+    `limit` is the remaining fraction at which the next coat may go on.
+    """
+
+    code: str
+    name: str
+    remaining: float
+    water_left: float
+    cooling_k: float
+    temp_c: float
+    limit: float
+    fit: bool
+    fit_at: Quantiles
+    curve: Curve
+    ahead: Curve
+
+
+@dataclass(frozen=True)
+class CoatVerdict:
+    """One coat as it went: when it was dipped, when it came fit, which spot was last, and what was noticed.
+
+    `damp_at_next` is what remained at the slowest spot when the next coat went on, None while none has.
+    """
+
+    number: int
+    kind: str
+    dip_id: int
+    dipped_at: Millis
+    fit_at: Quantiles
+    slowest_spot: str | None
+    slowest_name: str | None
+    damp_at_next: float | None
+    warnings: tuple[str, ...] = ()
+    pot: str | None = None
+    note: str | None = None
+
+
+@dataclass(frozen=True)
+class AirPoint:
+    """The air of a place at a time; None where it is not known."""
+
+    time: Millis
+    temp_c: float | None
+    rh_pct: float | None
+
+
+@dataclass(frozen=True)
+class TreeVerdict:
+    """Everything the judge can say of one tree. `air` is what it dried in since the latest dip."""
+
+    outlook: Outlook
+    spots: tuple[SpotVerdict, ...]
+    coats: tuple[CoatVerdict, ...]
+    air: tuple[AirPoint, ...]
+    warnings: tuple[str, ...]
+
+
+class Rack(Protocol):
+    """The live rack, as pages and API see it. Calls are thread-safe and quick: they read the latest picture."""
+
+    def outlooks(self) -> Sequence[Outlook]:
+        """The latest verdict on each tree on the rack."""
+        ...
+
+    def tree(self, tree_id: int) -> TreeVerdict | None:
+        """All that is known of one tree, or None when it is not on the rack."""
+        ...
+
+    def refresh(self, tree_id: int) -> None:
+        """Judge one tree anew because something was said of it; returns when the picture shows it."""
+        ...
+
+    def air(self, place: str, start: Millis, end: Millis) -> Sequence[AirPoint]:
+        """The air record of a place, in steps of a block."""
+        ...
