@@ -31,7 +31,9 @@ class Outlook:
     coat's while none is on. `slowest_spot` is the code of the spot that decides ("joint:30"), `slowest_name` the
     caster's words for it. `remaining` is the fraction of the latest dip's water left there (1 just after a dip).
     `fit_at` is when it was or will be fit to dip (for the last coat: dry through). `reason` is one plain sentence.
-    `as_of` is the time up to which the air is known.
+    `as_of` is the time up to which the air is known. `next_kind` is the kind of the coat that goes on next, None
+    after the last one. `unsure_since` is where the trouble in the air record began (None: not unsure, or not known);
+    it must stand still while the trouble lasts, because a notice is told once for each such time.
     """
 
     tree_id: int
@@ -49,6 +51,8 @@ class Outlook:
     reason: str
     as_of: Millis
     dipped_at: Millis | None = None
+    next_kind: str | None = None
+    unsure_since: Millis | None = None
 
 
 class Judge(Protocol):

@@ -128,9 +128,14 @@ class Subscription:
 
 @dataclass(frozen=True)
 class Delivery:
-    """One notice on its way to one phone. `attempts` were made so far; `next_try` is wall time [ms]."""
+    """One notice on its way to one phone. `attempts` were made so far; `next_try` is wall time [ms].
+
+    `key` and `cause` are the notice's own; from the key comes the name under which a repeat replaces the first.
+    """
 
     notice_id: int
+    key: str
+    cause: str
     subscription: Subscription
     title: str
     body: str
