@@ -1,4 +1,4 @@
-"""What a judge says of a tree, in the words the whole program shares, and the two things the scheduler asks for."""
+"""What a judge says of a tree, in the words the whole program shares; and what the scheduler asks for."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -7,13 +7,14 @@ from typing import Literal, Protocol
 from sensors.clock import Millis
 
 State = Literal["new", "drying", "fit", "resting", "through", "unsure", "cleared", "scrapped"]
-"""`new` no coat yet · `drying` · `fit` fit to dip · `resting` last coat on, not dry through · `through` dry through ·
-`unsure` the air record allows no verdict · `cleared` for burnout by a person · `scrapped`."""
+"""`new` no coat yet · `drying` · `fit` fit to dip · `resting` last coat on, not dry through ·
+`through` dry through · `unsure` the air record allows no verdict · `cleared` for burnout by a person ·
+`scrapped`."""
 
 
 @dataclass(frozen=True)
 class Quantiles:
-    """A time that is not known exactly: the 10th, 50th and 90th percentile of shop time [ms]; None where it never comes."""
+    """A time not known exactly: percentiles 10, 50 and 90 of shop time [ms]; None where it never comes."""
 
     p10: Millis | None
     p50: Millis | None
@@ -27,13 +28,14 @@ NEVER = Quantiles(None, None, None)
 class Outlook:
     """The verdict on a tree and what is ahead of it.
 
-    `coat` is the number of the coat that is on (0: none yet) of `of`; `kind` is that coat's kind, or the first
-    coat's while none is on. `slowest_spot` is the code of the spot that decides ("joint:30"), `slowest_name` the
-    caster's words for it. `remaining` is the fraction of the latest dip's water left there (1 just after a dip).
-    `fit_at` is when it was or will be fit to dip (for the last coat: dry through). `reason` is one plain sentence.
-    `as_of` is the time up to which the air is known. `next_kind` is the kind of the coat that goes on next, None
-    after the last one. `unsure_since` is where the trouble in the air record began (None: not unsure, or not known);
-    it must stand still while the trouble lasts, because a notice is told once for each such time.
+    `coat` is the number of the coat that is on (0: none yet) of `of`; `kind` is that coat's kind, or the
+    first coat's while none is on. `slowest_spot` is the code of the spot that decides ("joint:30"),
+    `slowest_name` the caster's words for it. `remaining` is the fraction of the latest dip's water left
+    there (1 just after a dip). `fit_at` is when it was or will be fit to dip (for the last coat: dry
+    through). `reason` is one plain sentence. `as_of` is the time up to which the air is known.
+    `next_kind` is the kind of the coat that goes on next, None after the last one. `unsure_since` is
+    where the trouble in the air record began (None: not unsure, or not known); it must stand still while
+    the trouble lasts, because a notice is told once for each such time.
     """
 
     tree_id: int

@@ -1,0 +1,69 @@
+"""The words of a notice: plain, and claiming no more than the air record allows."""
+
+from scheduler.forecast import Outlook
+
+
+def fit_words(outlook: Outlook) -> tuple[str, str]:
+    """Title and body for a tree whose next coat may go on.
+
+    >>> from scheduler.forecast import Quantiles
+    >>> at = Quantiles(0, 0, 0)
+    >>> heron = Outlook(1, "Heron", "A3", "rack", 4, 10, "backup", "fit", "joint:30", "vent joint", 0.04, at,
+    ...                 "", 0, dipped_at=0, next_kind="backup")
+    >>> fit_words(heron)
+    ('Heron: fit to dip', 'Coat 5 of 10 (backup) may go on. Slowest was the vent joint, 30°.')
+    """
+    kind = f" ({outlook.next_kind})" if outlook.next_kind else ""
+    body = f"Coat {outlook.coat + 1} of {outlook.of}{kind} may go on."
+    spot = spot_words(outlook.slowest_spot, outlook.slowest_name)
+    if spot:
+        body += f" Slowest was {spot}."
+    return f"{outlook.label}: fit to dip", body
+
+
+def unsure_words(outlook: Outlook) -> tuple[str, str]:
+    """Title and body for a tree that cannot be judged: the judge's own reason, and what waits on it."""
+    reason = outlook.reason.strip() or "The air record allows no verdict."
+    if not reason.endswith((".", "?")):
+        reason += "."
+    body = f"{reason} Coat {outlook.coat} of {outlook.of} is not judged until this is settled."
+    return f"{outlook.label}: unsure", body
+
+
+def through_words(outlook: Outlook) -> tuple[str, str]:
+    """Title and body for a tree that is dry through after its last coat.
+
+    >>> from scheduler.forecast import NEVER
+    >>> teal = Outlook(6, "Teal", "B1", "rack", 10, 10, "seal", "through", None, None, None, NEVER, "", 0)
+    >>> through_words(teal)
+    ('Teal: dry through', 'By its air record, after coat 10 of 10. To be checked before burnout.')
+    """
+    return (
+        f"{outlook.label}: dry through",
+        f"By its air record, after coat {outlook.coat} of {outlook.of}. To be checked before burnout.",
+    )
+
+
+def spot_words(code: str | None, name: str | None) -> str:
+    """Name a spot with its measure; "" where there is no name.
+
+    >>> spot_words("joint:30", "the vent joint"), spot_words("pocket:12x40", "pour cup")
+    ('the vent joint, 30°', 'the pour cup, 12 mm wide and 40 mm deep')
+    >>> spot_words("face", "face"), spot_words("joint:30", None)
+    ('the face', '')
+    """
+    if not name or not name.strip():
+        return ""
+    bare = name.strip().removeprefix("the ").strip()
+    measure = _measure(code or "")
+    return f"the {bare}, {measure}" if measure else f"the {bare}"
+
+
+def _measure(code: str) -> str:
+    kind, _, figures = code.partition(":")
+    if kind == "joint" and figures:
+        return f"{figures}°"
+    if kind == "pocket" and "x" in figures:
+        mouth, _, depth = figures.partition("x")
+        return f"{mouth} mm wide and {depth} mm deep"
+    return ""

@@ -1,0 +1,45 @@
+"""Which notices are due. Pure: the same outlooks give the same notices; the ledger tells each key once."""
+
+from collections.abc import Iterable
+
+from scheduler.forecast import Notice, Outlook
+from scheduler.notice import fit_words, through_words, unsure_words
+from sensors.clock import Millis
+
+
+def due(outlooks: Iterable[Outlook], now: Millis) -> list[Notice]:
+    """List what a person should be told as things stand, whether it was told before or not.
+
+    A notice's key is made of what caused it and of nothing that can move afterwards: the tree, the coat
+    and when it was dipped; for a gap in the air, where the gap began. So a restart, or a forecast that
+    shifts by a minute, gives the same key again, and a dip that is undone and said anew at another time
+    gives a new one.
+
+    `now` is shop time [ms]; it dates a notice whose cause has no time of its own. Notices come by tree id.
+    """
+    notices = []
+    for outlook in sorted(outlooks, key=lambda outlook: outlook.tree_id):
+        notice = _of(outlook, now)
+        if notice is not None:
+            notices.append(notice)
+    return notices
+
+
+def _of(outlook: Outlook, now: Millis) -> Notice | None:
+    if outlook.dipped_at is None or outlook.coat < 1:
+        return None  # nothing on it yet, so nothing that could have dried
+    tree = f"{outlook.tree_id}:{outlook.coat}"
+    reached = outlook.fit_at.p90 if outlook.fit_at.p90 is not None else outlook.fit_at.p50
+    at = now if reached is None else min(reached, now)
+    match outlook.state:
+        case "fit" if outlook.coat < outlook.of:
+            title, body = fit_words(outlook)
+            return Notice(f"fit:{tree}:{outlook.dipped_at}", "fit", outlook.tree_id, title, body, at)
+        case "through":
+            title, body = through_words(outlook)
+            return Notice(f"through:{tree}:{outlook.dipped_at}", "through", outlook.tree_id, title, body, at)
+        case "unsure":
+            title, body = unsure_words(outlook)
+            since = outlook.dipped_at if outlook.unsure_since is None else outlook.unsure_since
+            return Notice(f"unsure:{tree}:{since}", "unsure", outlook.tree_id, title, body, min(since, now))
+    return None
