@@ -1,0 +1,21 @@
+"""Alembic runs this file; the store hands it the open transaction (see `server.store.migrating`)."""
+
+from alembic import context
+from sqlalchemy import Connection
+
+from server.store.tables import Row
+
+
+def run() -> None:
+    """Run the migrations on the connection that was handed over."""
+    connection: Connection | None = context.config.attributes.get("connection")
+    if connection is None:
+        raise RuntimeError("migrations run by server.store.engine.open_store, on its own connection")
+    # Batch mode: SQLite cannot alter most things of a table in place.
+    context.configure(
+        connection=connection, target_metadata=Row.metadata, render_as_batch=True, transactional_ddl=True
+    )
+    context.run_migrations()
+
+
+run()

@@ -1,0 +1,173 @@
+"""Opens the store and runs its transactions. A SQLite file by default; a PostgreSQL URL works the same way.
+
+On SQLite a commit is on the disk when it returns: write-ahead log, `synchronous=FULL`. Transactions that
+write take the write lock at their start (`BEGIN IMMEDIATE`): two writers queue and never meet half-way.
+"""
+
+import sqlite3
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+from sqlalchemy import Connection, Engine, create_engine, event
+from sqlalchemy.engine import URL, make_url
+from sqlalchemy.exc import ArgumentError, DBAPIError, NoSuchModuleError
+from sqlmodel import Session
+
+from server.store.migrating import NewerDatabaseError, bring_up_to_date
+
+BUSY_MS = 10_000
+"""How long a writer waits for another one [ms]."""
+
+_WRITES = "slowcorner_writes"
+
+_DISK_FULL = {sqlite3.SQLITE_FULL, sqlite3.SQLITE_IOERR_SHMSIZE, "53100"}
+"""SQLite's codes and PostgreSQL's SQLSTATE for a disk with no room left."""
+
+
+class StoreError(Exception):
+    """The store cannot do it; the message says what, why, and what was kept."""
+
+
+class FullDisk(StoreError):  # noqa: N818 -- the state of the disk is the word callers look for
+    """There is no room left on the disk: nothing of the batch was kept."""
+
+
+class UnknownError(StoreError):
+    """What was asked for by its id is not in the store."""
+
+
+class RefusedError(StoreError):
+    """What was asked contradicts what is kept: a hook that is taken, a coat too many."""
+
+
+def open_store(url: str) -> Engine:
+    """Open the database at that URL, making it or bringing its tables up to date.
+
+    `engine.dispose()` closes it.
+
+    Raises StoreError, with nothing changed, when it cannot be opened or written, or is from a newer version.
+    """
+    address = _address(url)
+    if address.get_backend_name() == "sqlite":
+        engine = _sqlite(address)
+    else:
+        engine = create_engine(address, pool_pre_ping=True)
+    try:
+        with plain_errors(engine), _begin_writing(engine) as connection:
+            bring_up_to_date(connection)
+    except NewerDatabaseError as error:
+        engine.dispose()
+        raise StoreError(f"{_named(engine)}: {error}") from error
+    except BaseException:
+        engine.dispose()
+        raise
+    return engine
+
+
+@contextmanager
+def reading(engine: Engine) -> Iterator[Session]:
+    """Read in one transaction: everything read in it was so at one moment."""
+    with plain_errors(engine), Session(engine) as session:
+        yield session
+
+
+@contextmanager
+def writing(engine: Engine) -> Iterator[Session]:
+    """Write in one transaction: it is all kept, durably, or, if anything raises, not at all.
+
+    Raises FullDisk or StoreError where the database fails.
+    """
+    with plain_errors(engine), Session(_for_writing(engine)) as session, session.begin():
+        yield session
+
+
+@contextmanager
+def plain_errors(engine: Engine) -> Iterator[None]:
+    """Turn what the database raises into a StoreError that a person can act on."""
+    try:
+        yield
+    except DBAPIError as error:
+        raise _plain(engine, error) from error
+
+
+def _plain(engine: Engine, error: DBAPIError) -> StoreError:
+    name, cause = _named(engine), error.orig
+    code = getattr(cause, "sqlite_errorcode", None) or getattr(cause, "sqlstate", None)
+    primary = code & 0xFF if isinstance(code, int) else code
+    if code in _DISK_FULL or primary in _DISK_FULL:
+        return FullDisk(
+            f"{name}: no room left on the disk; nothing of this was kept. Make room, send it again"
+        )
+    reasons: dict[Any, str] = {
+        sqlite3.SQLITE_READONLY: "it may not be written to; see who owns the file and its folder",
+        sqlite3.SQLITE_CANTOPEN: "it cannot be opened; see that its folder is there and may be written to",
+        sqlite3.SQLITE_NOTADB: "the file is no database of SQLite's; it was left as it is",
+        sqlite3.SQLITE_CORRUPT: "the file is damaged; restore a backup",
+        sqlite3.SQLITE_BUSY: f"another program wrote for {BUSY_MS // 1000} s; nothing of this was kept",
+    }
+    return StoreError(f"{name}: {reasons.get(primary, cause)}")
+
+
+def _named(engine: Engine) -> str:
+    if engine.dialect.name == "sqlite":
+        return f"database {engine.url.database}"
+    return f"database {engine.url.render_as_string(hide_password=True)}"
+
+
+def _address(url: str) -> URL:
+    try:
+        address = make_url(url)
+        address.get_dialect()
+    except (ArgumentError, NoSuchModuleError):
+        raise StoreError(
+            f"database URL {url!r} is not one like sqlite:///data/slowcorner.db or postgresql://…"
+        ) from None
+    return address
+
+
+def _sqlite(address: URL) -> Engine:
+    path = address.database
+    if not path or path == ":memory:":
+        raise StoreError("a database in memory keeps nothing: name a file, like sqlite:///data/slowcorner.db")
+    if not path.startswith("file:"):
+        folder = Path(path).parent
+        try:
+            folder.mkdir(parents=True, exist_ok=True)
+        except OSError as error:
+            raise StoreError(f"database {path}: cannot make its folder: {error.strerror}") from error
+    engine = create_engine(address, connect_args={"timeout": BUSY_MS / 1000})
+    event.listen(engine, "connect", _prepare)
+    event.listen(engine, "begin", _begin)
+    return engine
+
+
+def _prepare(connection: sqlite3.Connection, _record: object) -> None:
+    # SQLAlchemy's begin event starts transactions, not the driver, which would start them late and deferred.
+    connection.isolation_level = None
+    cursor = connection.cursor()
+    try:
+        cursor.execute(f"PRAGMA busy_timeout = {BUSY_MS}")
+        cursor.execute("PRAGMA foreign_keys = ON")
+        cursor.execute("PRAGMA synchronous = FULL")
+        (mode,) = cursor.execute("PRAGMA journal_mode = WAL").fetchone()
+    finally:
+        cursor.close()
+    if mode != "wal":
+        raise sqlite3.OperationalError(f"no write-ahead log here (journal mode {mode}): use a local disk")
+
+
+def _begin(connection: Connection) -> None:
+    writes = connection.get_execution_options().get(_WRITES, False)
+    connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
+
+
+def _for_writing(engine: Engine) -> Engine:
+    return engine.execution_options(**{_WRITES: True})
+
+
+@contextmanager
+def _begin_writing(engine: Engine) -> Iterator[Connection]:
+    with _for_writing(engine).begin() as connection:
+        yield connection
