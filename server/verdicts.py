@@ -16,7 +16,8 @@ class SpotVerdict:
     """One spot of a tree: what remains there, what a scale would see, and how far its drying cools it [K].
 
     `curve` is what happened since the latest dip, `ahead` what is expected if the air goes on as it is.
-    `limit` is the remaining fraction at which the next coat may go on.
+    `limit` is the remaining fraction at which the next coat may go on. `wetness` is, for each coat from the wax out,
+    its water above equilibrium there as a share of what its own dip brought [-]; empty where the judge does not say.
     """
 
     code: str
@@ -30,6 +31,7 @@ class SpotVerdict:
     fit_at: Quantiles
     curve: Curve
     ahead: Curve
+    wetness: tuple[float, ...] = ()
 
 
 @dataclass(frozen=True)
