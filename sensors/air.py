@@ -1,0 +1,259 @@
+"""The air record of a place: what the air at the rack was, minute by minute, and where it is not known.
+
+It is made of the readings of the place's nodes. A node's temperature and humidity are each joined by
+straight lines between readings no further apart than the gap limit; a node counts in a minute when it has
+both. Each UTC minute is sampled at its middle. With several nodes the minute's temperature and vapour
+pressure are the medians over them. A minute with no node is missing, and an interval with a missing minute
+has no air.
+
+All of it is a function of the set of readings, to the bit, whatever the order in which they came.
+"""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from math import fsum
+
+import numpy as np
+
+from sensors.clock import MINUTE_MS, Millis
+from sensors.humid_air import relative_humidity_pct, vapour_pressure_pa
+from sensors.reading import Reading
+from sensors.series import Series, Span, intersect
+
+BLOCK_MS = 10 * MINUTE_MS
+"""The step in which the judge goes through the record [ms]."""
+
+GAP_LIMIT_MS = 90 * MINUTE_MS
+
+_MIDDLE_MS = MINUTE_MS // 2
+
+
+@dataclass(frozen=True)
+class Air:
+    """Air as it is at the rack: temperature [°C], relative humidity [%], speed [m/s]."""
+
+    temp_c: float
+    rh_pct: float
+    speed_m_s: float
+
+
+@dataclass(frozen=True)
+class _Minute:
+    temp_c: float
+    vapour_pa: float
+    speed_m_s: float
+
+
+class _NodeAir:
+    """The series of one node that bear on the air."""
+
+    def __init__(self, gap_limit: Millis) -> None:
+        self.series = {name: Series(gap_limit) for name in ("temperature", "humidity", "airspeed")}
+        self.heard: set[str] = set()
+
+    @property
+    def complete(self) -> bool:
+        return "temperature" in self.heard and "humidity" in self.heard
+
+
+class PlaceAir:
+    """The air record of one place, which grows as readings come.
+
+    `speed_m_s` is the air's speed at the rack where no node measures it [m/s]. Not for use by two threads at
+    once.
+
+    **What is known when.** Each quantity of each node is waited for: twice its own last spacing, at least
+    five minutes and at most the gap limit, counted up to the place's newest reading. What is silent for
+    longer holds nothing up. The record is known until the earliest last reading among those waited for.
+    Should a silent node come back within the gap limit, or a reading come late, `add` says from when on the
+    record may have changed.
+    """
+
+    def __init__(self, speed_m_s: float, gap_limit: Millis = GAP_LIMIT_MS) -> None:
+        self._speed_m_s = speed_m_s
+        self._gap_limit = gap_limit
+        self._nodes: dict[str, _NodeAir] = {}
+        self._place: str | None = None
+
+    def add(self, readings: Iterable[Reading]) -> Millis | None:
+        """Take readings in; those of other quantities and repeated ones change nothing.
+
+        Returns the earliest time from which on the air may have changed [ms], None if none did.
+        Raises ValueError when readings of two places are mixed.
+        """
+        earliest: Millis | None = None
+        for reading in readings:
+            self._place = self._place or reading.place
+            if reading.place != self._place:
+                raise ValueError(
+                    f"reading of place {reading.place!r} in the air record of {self._place!r}"
+                    f" (node {reading.node!r}, {reading.name})"
+                )
+            if reading.name not in ("temperature", "humidity", "airspeed"):
+                continue
+            node = self._nodes.get(reading.node)
+            if node is None:
+                node = self._nodes[reading.node] = _NodeAir(self._gap_limit)
+            changed = node.series[reading.name].add(reading.time, reading.value)
+            if changed is not None:
+                node.heard.add(reading.name)
+                changed -= changed % MINUTE_MS
+                earliest = changed if earliest is None else min(earliest, changed)
+        return earliest
+
+    def mean(self, start: Millis, end: Millis) -> Air | None:
+        """Mean air over [start, end), None where it is not known all through.
+
+        Minutes count by their share of the interval. Temperature and vapour pressure are averaged, and the
+        humidity is that vapour pressure at that temperature, at most 100 %. Raises ValueError when the
+        interval is empty.
+        """
+        if end <= start:
+            raise ValueError(f"the interval from {start} to {end} is empty")
+        first, last = start // MINUTE_MS, -(-end // MINUTE_MS)
+        minutes = self._minutes(first, last)
+        if minutes is None:
+            return None
+        shares = [
+            min(end, (first + i + 1) * MINUTE_MS) - max(start, (first + i) * MINUTE_MS)
+            for i in range(last - first)
+        ]
+        return _mean_of(minutes, shares)
+
+    def _minutes(self, first: int, last: int) -> list[_Minute] | None:
+        """The minutes from number `first` (since 1970) to before `last`, None if one of them is missing."""
+        moments = range(first * MINUTE_MS + _MIDDLE_MS, last * MINUTE_MS, MINUTE_MS)
+        temps: list[list[float]] = [[] for _ in moments]
+        humidities: list[list[float]] = [[] for _ in moments]
+        speeds: list[list[float]] = [[] for _ in moments]
+        for name in sorted(self._nodes):
+            node = self._nodes[name]
+            if "airspeed" in node.heard:
+                for i, speed in enumerate(node.series["airspeed"].at(moments)):
+                    if speed is not None:
+                        speeds[i].append(speed)
+            if not node.complete:
+                continue
+            pairs = zip(
+                node.series["temperature"].at(moments), node.series["humidity"].at(moments), strict=True
+            )
+            for i, (temp, humidity) in enumerate(pairs):
+                if temp is not None and humidity is not None:
+                    temps[i].append(temp)
+                    humidities[i].append(humidity)
+        if not all(temps):
+            return None
+        flat = vapour_pressure_pa(
+            np.array([temp for row in temps for temp in row]),
+            np.array([humidity for row in humidities for humidity in row]),
+        ).tolist()
+        minutes = []
+        taken = 0
+        for i, row in enumerate(temps):
+            vapour = flat[taken : taken + len(row)]
+            taken += len(row)
+            speed = _median(speeds[i]) if speeds[i] else self._speed_m_s
+            minutes.append(_Minute(_median(row), _median(vapour), speed))
+        return minutes
+
+    def known_from(self) -> Millis | None:
+        """Start of the first minute whose air is known [ms], None if there is none."""
+        known = self._known()
+        return known[0][0] * MINUTE_MS if known else None
+
+    def known_until(self) -> Millis | None:
+        """End of what is settled [ms], a full minute, None if no node has told temperature and humidity.
+
+        It may step back a little when a node comes back that was not waited for any more.
+
+        What is missing before it stays missing and what is known before it stays as it is, late readings and
+        nodes that come back aside: see the class.
+        """
+        if not any(node.complete for node in self._nodes.values()):
+            return None
+        series = [node.series[name] for node in self._nodes.values() for name in node.heard]
+        newest = max(one.last for one in series)
+        until = min(one.last for one in series if newest - one.last <= one.patience)
+        return until - until % MINUTE_MS
+
+    def latest(self) -> tuple[Millis, Air] | None:
+        """The newest air there is and its time [ms]: the medians of what the nodes said last.
+
+        A node whose last word is older than the newest by more than the gap limit is left out.
+        """
+        told: list[tuple[Millis, float, float]] = []
+        speeds: list[tuple[Millis, float]] = []
+        for name in sorted(self._nodes):
+            node = self._nodes[name]
+            if "airspeed" in node.heard:
+                gauge = node.series["airspeed"]
+                speeds += [(gauge.last, speed) for speed in gauge.at((gauge.last,)) if speed is not None]
+            if node.complete:
+                last = min(node.series["temperature"].last, node.series["humidity"].last)
+                temp = node.series["temperature"].at((last,))[0]
+                humidity = node.series["humidity"].at((last,))[0]
+                if temp is not None and humidity is not None:
+                    told.append((last, temp, humidity))
+        if not told:
+            return None
+        newest = max(last for last, _, _ in told)
+        told = [one for one in told if newest - one[0] <= self._gap_limit]
+        recent = [speed for last, speed in speeds if abs(newest - last) <= self._gap_limit]
+        temps, humidities = [one[1] for one in told], [one[2] for one in told]
+        vapour = _median(vapour_pressure_pa(np.array(temps), np.array(humidities)).tolist())
+        speed = _median(recent) if recent else self._speed_m_s
+        return newest, _mean_of([_Minute(_median(temps), vapour, speed)], [1])
+
+    def missing(self, start: Millis, end: Millis) -> tuple[Span, ...]:
+        """The stretches (from, to) of [start, end) in which the air is not known [ms], in order."""
+        gaps: list[Span] = []
+        reached = start
+        for first, last in self._known():
+            if first * MINUTE_MS >= end:
+                break
+            if first * MINUTE_MS > reached:
+                gaps.append((reached, first * MINUTE_MS))
+            reached = max(reached, last * MINUTE_MS)
+        if reached < end:
+            gaps.append((reached, end))
+        return tuple(gaps)
+
+    def _known(self) -> list[tuple[int, int]]:
+        """Runs of known minutes: the number of the first and of the one after the last, in order."""
+        runs: list[tuple[int, int]] = []
+        for node in self._nodes.values():
+            for start, end in intersect(node.series["temperature"].spans(), node.series["humidity"].spans()):
+                first, last = -((_MIDDLE_MS - start) // MINUTE_MS), (end - _MIDDLE_MS) // MINUTE_MS + 1
+                if first < last:
+                    runs.append((first, last))
+        merged: list[tuple[int, int]] = []
+        for first, last in sorted(runs):
+            if merged and first <= merged[-1][1]:
+                merged[-1] = (merged[-1][0], max(last, merged[-1][1]))
+            else:
+                merged.append((first, last))
+        return merged
+
+    def forget(self, before: Millis) -> None:
+        """Let go of readings that no longer bear on that time and after."""
+        for node in self._nodes.values():
+            for name in node.heard:
+                node.series[name].forget(before)
+
+
+def _median(values: list[float]) -> float:
+    if len(values) == 1:
+        return values[0]
+    ranked = sorted(values)
+    half = len(ranked) // 2
+    return ranked[half] if len(ranked) % 2 else 0.5 * (ranked[half - 1] + ranked[half])
+
+
+def _mean_of(minutes: list[_Minute], shares: list[int]) -> Air:
+    whole = sum(shares)
+    parts = list(zip(minutes, shares, strict=True))
+    temp = fsum(minute.temp_c * share for minute, share in parts) / whole
+    vapour = fsum(minute.vapour_pa * share for minute, share in parts) / whole
+    speed = fsum(minute.speed_m_s * share for minute, share in parts) / whole
+    humidity = float(relative_humidity_pct(temp, vapour))
+    return Air(temp, min(max(humidity, 0.0), 100.0), speed)
