@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable
 
-from scheduler.forecast import Notice, Outlook
+from scheduler.forecast import Judge, Ledger, Notice, Outlook
 from scheduler.notice import fit_words, through_words, unsure_words
 from sensors.clock import Millis
 
@@ -43,3 +43,21 @@ def _of(outlook: Outlook, now: Millis) -> Notice | None:
             since = outlook.dipped_at if outlook.unsure_since is None else outlook.unsure_since
             return Notice(f"unsure:{tree}:{since}", "unsure", outlook.tree_id, title, body, min(since, now))
     return None
+
+
+class Reminders:
+    """Takes what is due to the ledger, which keeps each key once for good; this only spares it the asking."""
+
+    def __init__(self, judge: Judge, ledger: Ledger) -> None:
+        self._judge = judge
+        self._ledger = ledger
+        self._known: set[str] = set()
+
+    def remind(self, now: Millis) -> int:
+        """Have the ledger remember what is due at shop time `now` [ms]; returns how many notices were new."""
+        notices = [notice for notice in due(self._judge.outlooks(), now) if notice.key not in self._known]
+        if not notices:
+            return 0
+        new = self._ledger.remember(notices)
+        self._known.update(notice.key for notice in notices)
+        return new
