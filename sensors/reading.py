@@ -59,3 +59,31 @@ class Rejected:
     reason: str
     payload: bytes
     arrived: Millis
+
+
+@dataclass(frozen=True)
+class NodeStatus:
+    """A node's word, or its last will's, on whether it is there."""
+
+    place: str
+    node: str
+    online: bool
+    at: Millis
+
+
+@dataclass(frozen=True)
+class Press:
+    """A press of a button: the next coat went on the tree on that hook.
+
+    `id` names the press: said again under the same id it is the same press. `time` is shop time [ms].
+    """
+
+    place: str
+    node: str
+    hook: str
+    id: str
+    time: Millis
+
+
+class KeptOutError(ValueError):
+    """What a node said cannot be taken. The text is the reason: the thing, the value and the limit."""

@@ -16,7 +16,10 @@ class Place:
 
 @dataclass(frozen=True)
 class Node:
-    """A sensor node as last heard of. `status` is "online", "offline" or "unheard"."""
+    """A sensor node. `status` is its last word, "online" or "offline", or "unheard" where it never said.
+
+    `last_heard` is the latest time that it spoke of.
+    """
 
     place: str
     node: str
@@ -26,7 +29,10 @@ class Node:
 
 @dataclass(frozen=True)
 class RecipeCoat:
-    """One coat of a recipe: `number` from 1; `kind` prime, backup or seal; thickness [mm]; water a dip brings [kg/m²]."""
+    """One coat of a recipe.
+
+    `number` from 1; `kind` prime, backup or seal; its thickness [mm]; the water a dip brings [kg/m²].
+    """
 
     number: int
     kind: str
@@ -53,7 +59,9 @@ class TreeSpot:
 
 @dataclass(frozen=True)
 class Tree:
-    """A wax tree on the rack. `size_mm` is the length of its faces along the air; area [m²] and wax mass [kg] where known.
+    """A wax tree on the rack.
+
+    `size_mm` is the length of its faces along the air; its area [m²] and its wax [kg] where they are known.
 
     `left` is "" on the rack, "cleared" or "scrapped" when a person took it off.
     """
@@ -88,7 +96,11 @@ class NewTree:
 
 @dataclass(frozen=True)
 class Dip:
-    """A coat that went on: `at` is when its stucco was on, `said_at` when it was said. Undone ones are kept, marked."""
+    """A coat that went on.
+
+    `at` is when its stucco was on, `said_at` when it was said. Undone ones are kept, marked, with the number
+    they had.
+    """
 
     id: int
     tree_id: int
@@ -130,7 +142,7 @@ class Subscription:
 class Delivery:
     """One notice on its way to one phone. `attempts` were made so far; `next_try` is wall time [ms].
 
-    `key` and `cause` are the notice's own; from the key comes the name under which a repeat replaces the first.
+    `key` and `cause` are the notice's own; from the key comes the name under which a repeat replaces it.
     """
 
     notice_id: int
@@ -174,7 +186,7 @@ class KeptRejection:
 
 @dataclass(frozen=True)
 class BatchOutcome:
-    """What a commit of readings did: how many were new, how many were known already, how many were kept out."""
+    """What a commit of readings did: how many were new, known already, and kept out."""
 
     new: int = 0
     known: int = 0

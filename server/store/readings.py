@@ -1,0 +1,236 @@
+"""Readings as nodes said them, what was kept out of them, and which nodes were heard."""
+
+from collections.abc import Iterable, Sequence
+
+from sqlalchemy import ColumnElement, Engine, func, tuple_
+from sqlmodel import Session, col, select
+
+from sensors.clock import Millis
+from sensors.reading import NodeStatus, Reading, Rejected
+from server.store import engine as store
+from server.store.inserting import insert_into, table_of
+from server.store.tables import NodeStatusRow, ReadingRow, RejectedRow, SeriesRow
+from server.store.values import BatchOutcome, KeptRejection, Node
+
+AIR = ("temperature", "humidity")
+"""What the air record is made of."""
+
+_Measured = tuple[str, str, str]
+"""Place, node, name."""
+
+_SeriesIds = dict[_Measured, dict[str, int]]
+"""The number of each series, by what is measured and then by its unit."""
+
+
+def keep(
+    engine: Engine,
+    readings: Sequence[Reading],
+    rejected: Sequence[Rejected],
+    statuses: Sequence[NodeStatus],
+    arrived: Millis,
+) -> BatchOutcome:
+    """Keep a batch in one transaction: all of it is on the disk when this returns, or none of it.
+
+    Of several readings with one key (place, node, name, time) the first one stays, whatever its unit.
+    """
+    firsts: dict[tuple[str, str, str, Millis], Reading] = {}
+    for reading in readings:
+        firsts.setdefault((reading.place, reading.node, reading.name, reading.time), reading)
+    with store.writing(engine) as session:
+        earliest: dict[str, Millis] = {}
+        new = 0
+        for place, time in _keep_readings(session, list(firsts.values()), arrived):
+            new += 1
+            earliest[place] = min(time, earliest.get(place, time))
+        _keep_rejected(session, rejected)
+        _keep_statuses(session, statuses)
+    return BatchOutcome(new, len(readings) - new, len(rejected), earliest)
+
+
+def place_readings(
+    engine: Engine, place: str, start: Millis, end: Millis, names: Sequence[str] = AIR
+) -> list[Reading]:
+    """What the nodes of a place said of start ≤ time < end, by time, node and name."""
+    with store.reading(engine) as session:
+        return _readings(
+            session, col(SeriesRow.place) == place, col(SeriesRow.name).in_(names), *_between(start, end)
+        )
+
+
+def node_readings(
+    engine: Engine, node: str, start: Millis, end: Millis, limit: int | None = None
+) -> list[Reading]:
+    """What a node said of start ≤ time < end, by time and name; the first `limit` of it."""
+    with store.reading(engine) as session:
+        return _readings(session, col(SeriesRow.node) == node, *_between(start, end), limit=limit)
+
+
+def nodes(engine: Engine) -> list[Node]:
+    """Every node that was ever heard, by place and name. `last_heard` is the latest time that it spoke of."""
+    with store.reading(engine) as session:
+        said = {(row.place, row.node): row for row in session.exec(select(NodeStatusRow))}
+        heard = _latest_times(session)
+    known: list[Node] = []
+    for place, node in sorted(said.keys() | heard.keys()):
+        row, last = said.get((place, node)), heard.get((place, node))
+        if row is not None:
+            last = row.at_ms if last is None else max(last, row.at_ms)
+        status = "unheard" if row is None else "online" if row.online else "offline"
+        known.append(Node(place, node, status, last))
+    return known
+
+
+def latest_times(engine: Engine) -> dict[tuple[str, str], Millis]:
+    """The time of the latest reading of each (place, node)."""
+    with store.reading(engine) as session:
+        return _latest_times(session)
+
+
+def rejections(engine: Engine, limit: int) -> list[KeptRejection]:
+    """What was kept out, the latest first."""
+    with store.reading(engine) as session:
+        rows = session.exec(select(RejectedRow).order_by(col(RejectedRow.id).desc()).limit(limit))
+        return [
+            KeptRejection(row.id or 0, row.source, row.reason, row.payload, row.arrived_ms) for row in rows
+        ]
+
+
+def rejected_count(engine: Engine) -> int:
+    """How many payloads or records were kept out so far."""
+    with store.reading(engine) as session:
+        return session.exec(select(func.count()).select_from(RejectedRow)).one()
+
+
+def _keep_readings(
+    session: Session, readings: Sequence[Reading], arrived: Millis
+) -> Iterable[tuple[str, Millis]]:
+    """Insert; the place and time of each that was new."""
+    if not readings:
+        return []
+    ids = _series(session, readings)
+    known_in_another_unit = _in_another_unit(session, readings, ids)
+    rows = [
+        {"series_id": series_id, "time_ms": reading.time, "value": reading.value, "arrived_ms": arrived}
+        for reading in readings
+        if ((series_id := ids[_measured(reading)][reading.unit]), reading.time) not in known_in_another_unit
+    ]
+    if not rows:
+        return []
+    table = table_of(ReadingRow)
+    kept = session.connection().execute(
+        insert_into(session, ReadingRow)
+        .on_conflict_do_nothing()
+        .returning(table.c.series_id, table.c.time_ms),
+        rows,
+    )
+    places = {number: place for (place, _, _), units in ids.items() for number in units.values()}
+    return [(places[series_id], time) for series_id, time in kept]
+
+
+def _measured(reading: Reading) -> _Measured:
+    return (reading.place, reading.node, reading.name)
+
+
+def _series(session: Session, readings: Iterable[Reading]) -> _SeriesIds:
+    """The series of these readings and of their like in other units, made where there is none."""
+    wanted = {(*_measured(reading), reading.unit) for reading in readings}
+    ids = _known_series(session, wanted)
+    missing = [key for key in sorted(wanted) if key[3] not in ids.get(key[:3], {})]
+    if missing:
+        session.connection().execute(
+            insert_into(session, SeriesRow).on_conflict_do_nothing(),
+            [dict(zip(("place", "node", "name", "unit"), key, strict=True)) for key in missing],
+        )
+        ids = _known_series(session, wanted)
+    return ids
+
+
+def _known_series(session: Session, wanted: Iterable[tuple[str, str, str, str]]) -> _SeriesIds:
+    at_nodes = {(place, node) for place, node, _, _ in wanted}
+    rows = session.exec(
+        select(SeriesRow).where(tuple_(col(SeriesRow.place), col(SeriesRow.node)).in_(at_nodes))
+    )
+    ids: _SeriesIds = {}
+    for row in rows:
+        ids.setdefault((row.place, row.node, row.name), {})[row.unit] = row.id or 0
+    return ids
+
+
+def _in_another_unit(
+    session: Session, readings: Iterable[Reading], ids: _SeriesIds
+) -> set[tuple[int, Millis]]:
+    """The (series, time) of readings whose key is known already in another unit: batteries come in two."""
+    several = [reading for reading in readings if len(ids[_measured(reading)]) > 1]
+    if not several:
+        return set()
+    others = {number for reading in several for number in ids[_measured(reading)].values()}
+    times = [reading.time for reading in several]
+    rows = session.exec(
+        select(ReadingRow.series_id, ReadingRow.time_ms).where(
+            col(ReadingRow.series_id).in_(others), *_between(min(times), max(times) + 1)
+        )
+    )
+    known = set(rows)
+    return {
+        (own, reading.time)
+        for reading in several
+        for own in [ids[_measured(reading)][reading.unit]]
+        if any((other, reading.time) in known for other in ids[_measured(reading)].values() if other != own)
+    }
+
+
+def _keep_rejected(session: Session, rejected: Sequence[Rejected]) -> None:
+    session.add_all(
+        RejectedRow(source=one.source, reason=one.reason, payload=one.payload, arrived_ms=one.arrived)
+        for one in rejected
+    )
+
+
+def _keep_statuses(session: Session, statuses: Sequence[NodeStatus]) -> None:
+    if not statuses:
+        return
+    insert = insert_into(session, NodeStatusRow)
+    table = table_of(NodeStatusRow)
+    session.connection().execute(
+        insert.on_conflict_do_update(
+            index_elements=["place", "node"],
+            set_={"online": insert.excluded.online, "at_ms": insert.excluded.at_ms},
+            where=insert.excluded.at_ms >= table.c.at_ms,
+        ),
+        [{"place": one.place, "node": one.node, "online": one.online, "at_ms": one.at} for one in statuses],
+    )
+
+
+def _between(start: Millis, end: Millis) -> tuple[ColumnElement[bool], ColumnElement[bool]]:
+    return col(ReadingRow.time_ms) >= start, col(ReadingRow.time_ms) < end
+
+
+def _readings(session: Session, *where: ColumnElement[bool], limit: int | None = None) -> list[Reading]:
+    series, reading = table_of(SeriesRow).c, table_of(ReadingRow).c
+    query = (
+        table_of(SeriesRow)
+        .join(table_of(ReadingRow))
+        .select()
+        .with_only_columns(
+            series.place, series.node, series.name, series.unit, reading.value, reading.time_ms
+        )
+        .where(*where)
+        .order_by(reading.time_ms, series.node, series.name, series.unit)
+        .limit(limit)
+    )
+    return [Reading(*row) for row in session.connection().execute(query)]
+
+
+def _latest_times(session: Session) -> dict[tuple[str, str], Millis]:
+    # One look at the end of each series, in place of a scan of every reading.
+    latest = (
+        select(func.max(ReadingRow.time_ms))
+        .where(col(ReadingRow.series_id) == col(SeriesRow.id))
+        .correlate(table_of(SeriesRow))
+        .scalar_subquery()
+    )
+    times: dict[tuple[str, str], Millis] = {}
+    for place, node, time in session.exec(select(SeriesRow.place, SeriesRow.node, latest)):
+        if time is not None:
+            times[place, node] = max(time, times.get((place, node), time))
+    return times
