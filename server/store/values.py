@@ -1,6 +1,7 @@
 """What the store hands out and takes in: plain values, no rows. Times are shop time [ms since 1970, UTC]."""
 
 from dataclasses import dataclass, field
+from typing import Any
 
 from sensors.clock import Millis
 
@@ -92,6 +93,19 @@ class NewTree:
     spots: tuple[TreeSpot, ...]
     area_m2: float | None = None
     wax_kg: float | None = None
+
+
+@dataclass(frozen=True)
+class TreeEvent:
+    """Something that was said of a tree: "added", "amended", "cleared" or "scrapped", and the words of it.
+
+    `at` is when it was so, `said_at` when it was said.
+    """
+
+    kind: str
+    at: Millis
+    said_at: Millis
+    payload: dict[str, Any]
 
 
 @dataclass(frozen=True)
