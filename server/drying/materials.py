@@ -17,7 +17,7 @@ SATURATION_KG_M3 = 350.0
 """Water that fills a coat's pores [kg/m³ of coat]: a porosity of about a third (from memory)."""
 
 SORPTION_LIMIT = 0.1
-"""Saturation below which the gel holds the water and its vapour pressure falls [-] (assumed: 35 of 350 kg/m³)."""
+"""Saturation below which the gel holds the water and its vapour pressure falls [-] (assumed: 35 of 350)."""
 
 SORPTION_POWER = 3.0
 """Shape of the sorption curve, a_w = 1 − (1 − S/S_h)^n below S_h [-] (assumed)."""
@@ -44,7 +44,7 @@ EQUILIBRIUM_RH_PCT = 60.0
 """Dryness is measured against equilibrium with no damper an air, so that a damp night dries nothing [%RH]."""
 
 DRY_THROUGH_LIMIT = 0.005
-"""The shell is dry through with no more water above equilibrium at 60 %RH than this, over its dry mass [-]."""
+"""A shell is dry through with no more water above equilibrium at 60 %RH than this, over its dry mass [-]."""
 
 
 class MaterialError(ValueError):

@@ -87,7 +87,9 @@ class CavitySpot:
 Spot = FaceSpot | JointSpot | PocketSpot | CavitySpot
 
 _NUMBER = r"([^x,\s]+)"
-_FORMS = "'face', 'joint:30' (degrees), 'pocket:12x40' (mouth x depth, mm) or 'cavity:60x0.2' (mouth mm x inside m²)"
+_FORMS = (
+    "'face', 'joint:30' (degrees), 'pocket:12x40' (mouth x depth, mm) or 'cavity:60x0.2' (mm x m² inside)"
+)
 
 
 def parse_spot(code: str) -> Spot:

@@ -1,0 +1,350 @@
+"""The solver: water through the cells of one spot, out of its surface, and the heat that goes with it.
+
+Several lanes (members, or columns of a face) share one network of cells and one step, and are solved
+together; spots never are, so that a spot's numbers depend on nothing but its own calls.
+
+Unknowns of a lane: the potential φ at each station's surface, the saturation S of each cell, the
+temperature T.
+
+    cell      capacity dS/dt = Σ g (φ_neighbour − φ)              φ = (exp(b S) − 1) / b
+    surface   0 = g (φ_cell − φ_surface) − E,   E = K ψ           ψ = a_w(S_surface) ρ_sat(T) − ρ_air
+    heat      C dT/dt = H (T_air − T) + H_r (T_air − T) − L Σ E
+
+φ is a Kirchhoff potential: diffusivity D0 exp(b S) integrated over S. All coats share b, so φ, S and the
+water activity are continuous from coat to coat, and a coat enters by its own g only. The surface is a
+massless unknown half a cell out: without it the time to dry comes out 10 to 18 % short at four cells a coat.
+
+Time: the two-stage Rosenbrock method ROS2 (Verwer, Spee, Blom & Hundsdorfer, SIAM J. Sci. Comput. 20 (1999)
+1456, γ = 1 − 1/√2, from memory): L-stable, so that a surface that is not yet consistent is so a step later;
+one factorisation and two solves a step, the first stage gives the error. Whatever the step, water is
+conserved to rounding, for the method keeps linear invariants.
+"""
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.linalg.blas import dgbmv
+from scipy.linalg.lapack import dgbtrf, dgbtrs
+
+from server.drying.materials import SORPTION_LIMIT, SORPTION_POWER
+from server.drying.network import Network
+
+Floats = NDArray[np.float64]
+
+GAMMA = 1.0 - 1.0 / math.sqrt(2.0)
+FIRST_STEP_S = 0.5
+LONGEST_STEP_S = 600.0
+SHORTEST_STEP_S = 1e-7
+TOLERANCE_KG_M3 = 0.5
+TOLERANCE_K = 0.1
+_SURFACE_TURNS = 60
+
+
+class DryingError(ArithmeticError):
+    """The solver found no step that it could take."""
+
+
+@dataclass(frozen=True, eq=False)
+class Medium:
+    """The shell of one spot as the solver sees it; values per unit of the spot.
+
+    There are L lanes, n cells, m links, s stations.
+
+    capacity: (L, n) water in a cell at saturation 1 [kg].
+    saturation_kg_m3: (L, n) the same in a cubic metre [kg/m³].
+    link: (L, m) conductance of each link where nothing hinders [kg/s].
+    link_inward: (L, m) its conductance while water moves towards the wax [kg/s].
+    surface: (L, s) conductance from each station's cell to its surface [kg/s].
+    exponent: (L,) b of the diffusivity exp(b S) [-].
+    heat: (L,) heat capacity, the wax's and the shell's [J/K].
+    """
+
+    network: Network
+    capacity: Floats
+    saturation_kg_m3: Floats
+    link: Floats
+    link_inward: Floats
+    surface: Floats
+    exponent: Floats
+    heat: Floats
+    sorption_limit: float = SORPTION_LIMIT
+    sorption_power: float = SORPTION_POWER
+
+
+@dataclass(frozen=True, eq=False)
+class Surroundings:
+    """The air at one spot, held constant for a while; values per unit of the spot.
+
+    vapour: (L, s, s) K, water leaving station i for a vapour excess of 1 kg/m³ over station j [m³/s].
+    convection, radiation: (L,) heat conductance to the air and to the room [W/K].
+    air_temp_c: temperature of the air and the room [°C].
+    air_vapour: vapour density of the air [kg/m³].
+    ground_temp_c: (L,) temperature around which the saturation density is expanded [°C].
+    saturation_log: (3, L) logarithm of the saturation density there [kg/m³], its slope [1/K], and half
+        its curvature [1/K²].
+    latent_heat: (L,) [J/kg].
+    """
+
+    vapour: Floats
+    convection: Floats
+    radiation: Floats
+    air_temp_c: float
+    air_vapour: float
+    ground_temp_c: Floats
+    saturation_log: Floats
+    latent_heat: Floats
+
+
+@dataclass(frozen=True, eq=False)
+class Wetness:
+    """The state of one spot.
+
+    saturation: (L, n) of each cell [-]; surface: (L, s) potential φ at each station's surface [-].
+    temp_c: (L,) [°C]; evaporated: (L,) water that has left since the start [kg].
+    step_s: the next step to try [s].
+    """
+
+    saturation: Floats
+    surface: Floats
+    temp_c: Floats
+    evaporated: Floats
+    step_s: float
+
+
+def potential(saturation: Floats, exponent: Floats) -> Floats:
+    """φ = (exp(b S) − 1)/b of (L, k) saturations and (L,) exponents [-]; S where b is 0.
+
+    >>> potential(np.array([[0.5]]), np.array([0.0]))
+    array([[0.5]])
+    """
+    b = np.maximum(exponent, 1e-9)[:, None]
+    return np.asarray(np.expm1(b * saturation) / b)
+
+
+class Solver:
+    """Advances the wetness of one spot through its medium."""
+
+    def __init__(self, medium: Medium) -> None:
+        self.medium = medium
+        network = medium.network
+        self.lanes, self.cells = medium.capacity.shape
+        self.stations = network.stations
+        self.unknowns = self.stations + self.cells
+        self.exponent = np.maximum(medium.exponent, 1e-9)[:, None]
+        ends_a = np.concatenate([network.link_outer + self.stations, np.arange(self.stations)])
+        ends_b = np.concatenate([network.link_inner, network.station_cell]) + self.stations
+        self.band = max(int(np.abs(ends_a - ends_b).max()), self.stations - 1)
+        self.rows = 3 * self.band + 1
+        self.diagonal = 2 * self.band
+        self.columns = self.lanes * self.unknowns
+        # A conductance enters the matrix four times: at both ends' diagonals, and off them with a minus.
+        rows = np.concatenate([ends_a, ends_b, ends_a, ends_b])
+        cols = np.concatenate([ends_a, ends_b, ends_b, ends_a])
+        self.entries = self._places(rows, cols)
+        station = np.arange(self.stations)
+        self.vapour_entries = self._places(np.repeat(station, self.stations), np.tile(station, self.stations))
+        self.hindered = np.flatnonzero((medium.link_inward != medium.link).any(axis=0))
+        self.hindered_outer = network.link_outer[self.hindered]
+        self.hindered_inner = network.link_inner[self.hindered]
+        self.flow_bands: dict[bytes, tuple[Floats, Floats]] = {}
+        self.factor = np.empty((self.columns, self.rows))
+
+    def _places(self, rows: NDArray[np.int64], cols: NDArray[np.int64]) -> NDArray[np.int64]:
+        """Where entries of a lane's matrix lie in the flat band of all lanes, (L, entries)."""
+        lane = np.arange(self.lanes)[:, None]
+        return np.asarray((lane * self.unknowns + cols) * self.rows + self.diagonal + rows - cols)
+
+    def _flow(self, phi: Floats) -> tuple[Floats, Floats]:
+        """The flow matrix for the way water moves now: in the factor's layout, and in the product's."""
+        inward = phi[:, self.hindered_outer] > phi[:, self.hindered_inner]
+        key = inward.tobytes()
+        found = self.flow_bands.get(key)
+        if found is None:
+            links = self.medium.link.copy()
+            links[:, self.hindered] = np.where(
+                inward, self.medium.link_inward[:, self.hindered], links[:, self.hindered]
+            )
+            each = np.concatenate([links, self.medium.surface], axis=1)
+            weights = np.concatenate([each, each, -each, -each], axis=1)
+            size = self.columns * self.rows
+            counted: Floats = np.bincount(self.entries.ravel(), weights.ravel(), size).astype(np.float64)
+            full = counted.reshape(self.columns, self.rows)
+            found = (full, np.ascontiguousarray(full[:, self.band :]))
+            if len(self.flow_bands) >= 64:
+                self.flow_bands.clear()
+            self.flow_bands[key] = found
+        return found
+
+    def _activity(self, surface: Floats) -> tuple[Floats, Floats]:
+        """Water activity of surfaces and its slope in φ; below φ = 0 (trial values only) a straight line."""
+        medium = self.medium
+        spread = 1.0 + self.exponent * np.maximum(surface, 0.0)
+        saturation = np.log(spread) / self.exponent + np.minimum(surface, 0.0)
+        dryness = np.maximum(1.0 - saturation / medium.sorption_limit, 0.0)
+        below = np.minimum(dryness, 1.0)
+        power = below ** (medium.sorption_power - 1.0)
+        activity = 1.0 - power * below + (below - dryness) * medium.sorption_power
+        slope = (dryness > 0.0) * power * (medium.sorption_power / medium.sorption_limit) / spread
+        return activity, slope
+
+    def settle(self, state: Wetness, around: Surroundings) -> Wetness:
+        """The same state with its surfaces consistent with the air: diffusion out equals evaporation.
+
+        Newton's method; the excess falls with φ and bends upwards for a lone station, so that it converges
+        from any start once it has been on the dry side. What is left over for joined stations the first step
+        mends.
+        """
+        station_cell = self.medium.network.station_cell
+        below = potential(state.saturation[:, station_cell], self.medium.exponent)
+        density = np.exp(_saturation_log(state.temp_c, around)[0])[:, None]
+        surface = state.surface
+        for _ in range(_SURFACE_TURNS):
+            activity, slope = self._activity(surface)
+            excess = self.medium.surface * (below - surface)
+            excess -= (around.vapour @ (activity * density - around.air_vapour)[:, :, None])[:, :, 0]
+            matrix = around.vapour * (slope * density)[:, None, :]
+            station = np.arange(self.stations)
+            matrix[:, station, station] += self.medium.surface
+            step = np.linalg.solve(matrix, excess[:, :, None])[:, :, 0]
+            surface = np.maximum(surface + step, 0.0)
+            if np.abs(step).max() < 1e-10 * (1.0 + np.abs(surface).max()):
+                break
+        return Wetness(state.saturation, surface, state.temp_c, state.evaporated, state.step_s)
+
+    def evaporation(self, state: Wetness, around: Surroundings) -> Floats:
+        """Water leaving each station [kg/s per unit], (L, s)."""
+        density = np.exp(_saturation_log(state.temp_c, around)[0])[:, None]
+        excess = self._activity(state.surface)[0] * density - around.air_vapour
+        return np.asarray((around.vapour @ excess[:, :, None])[:, :, 0])
+
+    def advance(
+        self, state: Wetness, around: Surroundings, seconds: float, tolerance: float = TOLERANCE_KG_M3
+    ) -> Wetness:
+        """The state that many seconds later.
+
+        tolerance: error allowed a step in a cell's water [kg/m³]; the temperature's follows it.
+        Raises DryingError where no step is small enough, which a sound spot never comes to.
+        """
+        state = self.settle(state, around)
+        values = np.concatenate([state.surface, state.saturation], axis=1)
+        temp, evaporated, proposal = state.temp_c, state.evaporated, state.step_s
+        scale = self.medium.saturation_kg_m3 / tolerance
+        warmth = TOLERANCE_KG_M3 / (tolerance * TOLERANCE_K)
+        done = 0.0
+        while seconds - done > 1e-9 * seconds:
+            left = seconds - done
+            # Two even steps rather than one long and one tiny one.
+            step = left if proposal >= left else min(proposal, 0.5 * left)
+            moved = self._try(values, temp, around, step)
+            error = max(
+                float((np.abs(moved.error[:, self.stations :]) * scale).max()),
+                float(np.abs(moved.temp_error).max()) * warmth,
+            )
+            if not error <= 1.0:  # NaN too
+                proposal = step * (max(0.2, 0.9 / math.sqrt(error)) if math.isfinite(error) else 0.2)
+                if proposal < SHORTEST_STEP_S:
+                    raise DryingError(
+                        f"no step of {SHORTEST_STEP_S:g} s or more follows the water: error {error:g}"
+                    )
+                continue
+            values, temp, evaporated = moved.values, moved.temp_c, evaporated + moved.evaporated
+            done += step
+            grown = step * min(4.0, 0.9 / math.sqrt(max(error, 1e-6)))
+            # A step cut short by the end says little: do not let it shrink the proposal.
+            proposal = min(LONGEST_STEP_S, max(grown, proposal) if step < proposal else grown)
+        surface, saturation = values[:, : self.stations], values[:, self.stations :]
+        return Wetness(saturation.copy(), surface.copy(), temp, evaporated, proposal)
+
+    def _try(self, values: Floats, temp: Floats, around: Surroundings, step: float) -> "_Moved":
+        """One step of ROS2."""
+        medium, stations, shape = self.medium, self.stations, values.shape
+        phi = values.copy()
+        rise = np.ones(shape)
+        scaled = self.exponent * values[:, stations:]
+        phi[:, stations:] = np.expm1(scaled) / self.exponent
+        rise[:, stations:] = np.exp(scaled)
+        flow, product = self._flow(phi[:, stations:])
+        rate = 1.0 / (GAMMA * step)
+
+        activity, slope = self._activity(values[:, :stations])
+        logs, log_slope = _saturation_log(temp, around)
+        density = np.exp(logs)[:, None]
+        wet, warm = slope * density, activity * (density * log_slope[:, None])
+        vapour = around.vapour
+        leaving_wet = vapour * wet[:, None, :]
+        leaving_warm = (vapour @ warm[:, :, None])[:, :, 0]
+        conductance = around.convection + around.radiation
+
+        factor = np.multiply(flow, rise.reshape(-1, 1), out=self.factor)
+        factor.reshape(shape[0], shape[1], -1)[:, stations:, self.diagonal] += medium.capacity * rate
+        factor.ravel()[self.vapour_entries] += leaving_wet.reshape(self.lanes, -1)
+        lu, pivots, trouble = dgbtrf(factor.T, self.band, self.band, overwrite_ab=1)
+        if trouble:
+            return _Moved(values, temp, temp, np.full(shape, np.nan), temp)
+
+        latent = around.latent_heat
+        heat_wet = latent[:, None] * leaving_wet.sum(axis=1)
+        heat_warm = medium.heat * rate + conductance + latent * leaving_warm.sum(axis=1)
+
+        def imbalance(phi: Floats, excess: Floats, temp: Floats) -> tuple[Floats, Floats, Floats]:
+            """What flows into each unknown [kg/s], into the heat [W], and out of each station [kg/s]."""
+            into = -dgbmv(
+                self.columns, self.columns, self.band, self.band, 1.0, product.T, phi.ravel()
+            ).reshape(shape)
+            out = (vapour @ excess[:, :, None])[:, :, 0]
+            into[:, :stations] -= out
+            warming = conductance * (around.air_temp_c - temp) - latent * out.sum(axis=1)
+            return into, warming, out
+
+        into, warming, out = imbalance(phi, activity * density - around.air_vapour, temp)
+        sides = np.zeros((2, *shape))
+        sides[0] = into
+        sides[1, :, :stations] = leaving_warm
+        solved = dgbtrs(lu, self.band, self.band, sides.reshape(2, -1).T, pivots)[0].T.reshape(2, *shape)
+        border = solved[1]
+        pivot = heat_warm - (heat_wet * border[:, :stations]).sum(axis=1)
+        temp_1 = (warming - (heat_wet * solved[0, :, :stations]).sum(axis=1)) / pivot
+        move_1 = solved[0] - border * temp_1[:, None]
+        out_1 = out.sum(axis=1) + (leaving_wet @ move_1[:, :stations, None])[:, :, 0].sum(axis=1)
+        out_1 += leaving_warm.sum(axis=1) * temp_1
+
+        middle, middle_temp = values + move_1 / GAMMA, temp + temp_1 / GAMMA
+        phi[:, :stations] = middle[:, :stations]
+        phi[:, stations:] = np.expm1(self.exponent * middle[:, stations:]) / self.exponent
+        density = np.exp(_saturation_log(middle_temp, around)[0])[:, None]
+        excess = self._activity(middle[:, :stations])[0] * density - around.air_vapour
+        into, warming, out = imbalance(phi, excess, middle_temp)
+        into[:, stations:] -= (2.0 * rate) * medium.capacity * move_1[:, stations:]
+        warming -= (2.0 * rate) * medium.heat * temp_1
+        solved_2 = dgbtrs(lu, self.band, self.band, into.reshape(-1), pivots)[0].reshape(shape)
+        temp_2 = (warming - (heat_wet * solved_2[:, :stations]).sum(axis=1)) / pivot
+        move_2 = solved_2 - border * temp_2[:, None]
+        out_2 = out.sum(axis=1) + (leaving_wet @ move_2[:, :stations, None])[:, :, 0].sum(axis=1)
+        out_2 += leaving_warm.sum(axis=1) * temp_2
+        return _Moved(
+            values + (1.5 * move_1 + 0.5 * move_2) / GAMMA,
+            temp + (1.5 * temp_1 + 0.5 * temp_2) / GAMMA,
+            (0.5 / GAMMA) * (temp_1 + temp_2),
+            (0.5 / GAMMA) * (move_1 + move_2),
+            (0.5 * step) * (out_1 + out_2),
+        )
+
+
+@dataclass(frozen=True, eq=False)
+class _Moved:
+    """What one step came to."""
+
+    values: Floats
+    temp_c: Floats
+    temp_error: Floats
+    error: Floats
+    evaporated: Floats
+
+
+def _saturation_log(temp_c: Floats, around: Surroundings) -> tuple[Floats, Floats]:
+    """Logarithm of the saturation density [kg/m³] and its slope [1/K] near the ground temperature."""
+    beyond = temp_c - around.ground_temp_c
+    level, slope, half_curve = around.saturation_log
+    return level + beyond * (slope + half_curve * beyond), slope + 2.0 * half_curve * beyond
