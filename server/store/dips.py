@@ -23,6 +23,13 @@ def all_dips(engine: Engine, tree_id: int) -> list[Dip]:
         return _all(session, tree_id)
 
 
+def dip_with_key(engine: Engine, tree_id: int, key: str) -> Dip | None:
+    """The dip of a tree that was said under a key, undone or not; None where there is none."""
+    with store.reading(engine) as session:
+        row = session.exec(select(DipRow).where(DipRow.tree_id == tree_id, DipRow.key == key)).first()
+        return None if row is None else _one(session, tree_id, row.id)
+
+
 def add_dip(engine: Engine, new: NewDip) -> Dip:
     """Record that the next coat went on; the same key again gives the dip that it was first said for.
 

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable, Sequence
 
-from sqlalchemy import ColumnElement, Engine, func, tuple_
+from sqlalchemy import ColumnElement, Engine, func, tuple_, update
 from sqlmodel import Session, col, select
 
 from sensors.clock import Millis
@@ -48,13 +48,26 @@ def keep(
 
 
 def place_readings(
-    engine: Engine, place: str, start: Millis, end: Millis, names: Sequence[str] = AIR
+    engine: Engine,
+    place: str,
+    start: Millis,
+    end: Millis,
+    names: Sequence[str] = AIR,
+    *,
+    arrived_from: Millis | None = None,
+    arrived_before: Millis | None = None,
 ) -> list[Reading]:
-    """What the nodes of a place said of start ≤ time < end, by time, node and name."""
+    """What the nodes of a place said of start ≤ time < end, by time, node and name.
+
+    Only what came at `arrived_from` or later and before `arrived_before`, where these are given.
+    """
+    where = [col(SeriesRow.place) == place, col(SeriesRow.name).in_(names), *_between(start, end)]
+    if arrived_from is not None:
+        where.append(col(ReadingRow.arrived_ms) >= arrived_from)
+    if arrived_before is not None:
+        where.append(col(ReadingRow.arrived_ms) < arrived_before)
     with store.reading(engine) as session:
-        return _readings(
-            session, col(SeriesRow.place) == place, col(SeriesRow.name).in_(names), *_between(start, end)
-        )
+        return _readings(session, *where)
 
 
 def node_readings(
@@ -86,6 +99,12 @@ def latest_times(engine: Engine) -> dict[tuple[str, str], Millis]:
         return _latest_times(session)
 
 
+def newest_arrival(engine: Engine) -> Millis:
+    """When the newest reading came [ms]; 0 before the first."""
+    with store.reading(engine) as session:
+        return session.exec(select(func.max(SeriesRow.heard_ms))).one() or 0
+
+
 def rejections(engine: Engine, limit: int) -> list[KeptRejection]:
     """What was kept out, the latest first."""
     with store.reading(engine) as session:
@@ -107,7 +126,7 @@ def _keep_readings(
     """Insert; the place and time of each that was new."""
     if not readings:
         return []
-    ids = _series(session, readings)
+    ids = _series(session, readings, arrived)
     known_in_another_unit = _in_another_unit(session, readings, ids)
     rows = [
         {"series_id": series_id, "time_ms": reading.time, "value": reading.value, "arrived_ms": arrived}
@@ -123,15 +142,26 @@ def _keep_readings(
         .returning(table.c.series_id, table.c.time_ms),
         rows,
     )
+    new = [(series_id, time) for series_id, time in kept]
+    _heard(session, {series_id for series_id, _ in new}, arrived)
     places = {number: place for (place, _, _), units in ids.items() for number in units.values()}
-    return [(places[series_id], time) for series_id, time in kept]
+    return [(places[series_id], time) for series_id, time in new]
 
 
 def _measured(reading: Reading) -> _Measured:
     return (reading.place, reading.node, reading.name)
 
 
-def _series(session: Session, readings: Iterable[Reading]) -> _SeriesIds:
+def _heard(session: Session, series_ids: set[int], arrived: Millis) -> None:
+    series = table_of(SeriesRow)
+    session.connection().execute(
+        update(series)
+        .where(series.c.id.in_(series_ids), series.c.heard_ms < arrived)
+        .values(heard_ms=arrived)
+    )
+
+
+def _series(session: Session, readings: Iterable[Reading], arrived: Millis) -> _SeriesIds:
     """The series of these readings and of their like in other units, made where there is none."""
     wanted = {(*_measured(reading), reading.unit) for reading in readings}
     ids = _known_series(session, wanted)
@@ -139,7 +169,10 @@ def _series(session: Session, readings: Iterable[Reading]) -> _SeriesIds:
     if missing:
         session.connection().execute(
             insert_into(session, SeriesRow).on_conflict_do_nothing(),
-            [dict(zip(("place", "node", "name", "unit"), key, strict=True)) for key in missing],
+            [
+                {"place": place, "node": node, "name": name, "unit": unit, "heard_ms": arrived}
+                for place, node, name, unit in missing
+            ],
         )
         ids = _known_series(session, wanted)
     return ids

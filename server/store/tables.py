@@ -45,6 +45,8 @@ class SeriesRow(Row, table=True):
     node: str = Field(index=True)
     name: str
     unit: str
+    heard_ms: int = Field(sa_type=BigInteger)
+    """When its newest arrival came: to know it without a look at every reading."""
 
 
 class ReadingRow(Row, table=True):

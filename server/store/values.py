@@ -172,7 +172,10 @@ class Delivery:
 
 @dataclass(frozen=True)
 class KeptNotice:
-    """A notice in the outbox, with what became of it."""
+    """A notice in the outbox, with at how many phones it was sent, waits, failed or was dropped.
+
+    `maybe_sent` counts the attempts that were begun and never ended: under way, or cut off by a crash.
+    """
 
     id: int
     key: str
@@ -185,6 +188,8 @@ class KeptNotice:
     waiting: int
     failed: int
     last_error: str | None = None
+    maybe_sent: int = 0
+    dropped: int = 0
 
 
 @dataclass(frozen=True)
@@ -207,3 +212,12 @@ class BatchOutcome:
     rejected: int = 0
     earliest: dict[str, Millis] = field(default_factory=dict)
     """For each place that got new readings, the earliest time among them."""
+
+
+@dataclass(frozen=True)
+class ClockAnchor:
+    """Shop time tied to the wall's: `shop_anchor` at `wall_anchor` [ms], then `rate` times as fast [-]."""
+
+    shop_anchor: Millis
+    wall_anchor: Millis
+    rate: float

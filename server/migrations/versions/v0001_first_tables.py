@@ -41,6 +41,7 @@ def heard_in_the_shop() -> None:
         sa.Column("node", sa.String(), nullable=False, index=True),
         sa.Column("name", sa.String(), nullable=False),
         sa.Column("unit", sa.String(), nullable=False),
+        sa.Column("heard_ms", sa.BigInteger(), nullable=False),
         sa.UniqueConstraint("place", "node", "name", "unit"),
     )
     op.create_table(
