@@ -51,13 +51,11 @@ def open_store(url: str) -> Engine:
     Raises StoreError, with nothing changed, when it cannot be opened or written, or is from a newer version.
     """
     address = _address(url)
-    if address.get_backend_name() == "sqlite":
-        engine = _sqlite(address)
-    else:
-        engine = create_engine(address, pool_pre_ping=True)
+    engine = _sqlite(address) if address.get_backend_name() == "sqlite" else _other(address)
     try:
         with plain_errors(engine), _begin_writing(engine) as connection:
             bring_up_to_date(connection)
+            _try_to_write(connection)
     except NewerDatabaseError as error:
         engine.dispose()
         raise StoreError(f"{_named(engine)}: {error}") from error
@@ -118,14 +116,25 @@ def _named(engine: Engine) -> str:
 
 
 def _address(url: str) -> URL:
+    # What is no URL is shown as it came; in one that is, a password is hidden.
+    shown = repr(url)
     try:
         address = make_url(url)
+        shown = address.render_as_string(hide_password=True)
         address.get_dialect()
     except (ArgumentError, NoSuchModuleError):
         raise StoreError(
-            f"database URL {url!r} is not one like sqlite:///data/slowcorner.db or postgresql://…"
+            f"database URL {shown} is not one like sqlite:///data/slowcorner.db or postgresql://…"
         ) from None
     return address
+
+
+def _other(address: URL) -> Engine:
+    try:
+        return create_engine(address, pool_pre_ping=True)
+    except ImportError as error:
+        shown = address.render_as_string(hide_password=True)
+        raise StoreError(f"database {shown}: its driver {error.name!r} is not installed") from error
 
 
 def _sqlite(address: URL) -> Engine:
@@ -166,6 +175,13 @@ def _begin(connection: Connection) -> None:
 
 def _for_writing(engine: Engine) -> Engine:
     return engine.execution_options(**{_WRITES: True})
+
+
+def _try_to_write(connection: Connection) -> None:
+    """Fail now where nothing can be written, not at the first reading: SQLite opens such a file silently."""
+    attempt = connection.begin_nested()
+    connection.exec_driver_sql("UPDATE alembic_version SET version_num = version_num")
+    attempt.rollback()
 
 
 @contextmanager
