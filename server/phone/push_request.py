@@ -6,7 +6,7 @@ from email.utils import parsedate_to_datetime
 
 import requests
 from cryptography.hazmat.primitives.asymmetric import ec
-from py_vapid import Vapid
+from py_vapid import Vapid, VapidException
 from pywebpush import WebPushException, webpush
 
 from server.phone.sending import Outcome
@@ -17,6 +17,9 @@ GONE = frozenset({404, 410})
 
 WORTH_A_RETRY = frozenset({401, 403, 408, 425, 429})
 """Beside 5xx. 401 and 403 too: a signature made while the machine's clock is not set yet is refused."""
+
+NOT_STRICT = {"no-strict": True}
+"""Else the signing library refuses contacts that RFC 8292 allows, such as an https address with a path."""
 
 LONGEST_RETRY_AFTER_S = 24 * 3600.0
 
@@ -42,7 +45,7 @@ def post(
                     "keys": {"p256dh": subscription.p256dh, "auth": subscription.auth},
                 },
                 data=body,
-                vapid_private_key=Vapid(private_key),
+                vapid_private_key=Vapid(private_key, NOT_STRICT),
                 vapid_claims={"sub": contact},  # a fresh one each time: the library writes into it
                 ttl=ttl_s,
                 headers=dict(headers),
@@ -57,7 +60,7 @@ def post(
             return Outcome("later", f"the push service did not answer within {timeout_s:g} s")
         except requests.ConnectionError as error:
             return Outcome("later", f"the push service could not be reached: {_first_line(error)}")
-        except (requests.RequestException, ValueError) as error:
+        except (requests.RequestException, VapidException, ValueError) as error:
             return Outcome("refused", f"the push could not be made: {_first_line(error)}")
     return Outcome("sent")
 
