@@ -1,17 +1,18 @@
 """A face: columns of cells behind an open surface, over the spread of the film.
 
-The film of air is not one number over a surface: windward and lee, top and underside. It is taken as lognormal
-about its mean. A few columns stand for the whole: their weighted mean is what a scale sees, and one of them sits
-at the slow tenth of the film, which is what the verdict looks at.
+The film of air is not one number over a surface: windward and lee, top and underside. It is taken as
+lognormal about its mean. A few columns stand for the whole: their weighted mean is what a scale sees, and one
+of them sits at the slow tenth of the film, which is what the verdict looks at.
 """
 
-from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
 
+from server.drying.exposure import Columns, Exposure
 from server.drying.network import Network
+from server.drying.transfer import Film
 
 Floats = NDArray[np.float64]
 
@@ -23,20 +24,6 @@ SLOW_Z = 1.2815515655446004
 """The standard normal's 90th percentile: a tenth of the surface has a slower film."""
 
 _GRADING = 1.3
-
-
-@dataclass(frozen=True, eq=False)
-class Columns:
-    """Where the film's spread is sampled: standard normal deviates, weights (sum 1), and which one is judged."""
-
-    deviates: Floats
-    weights: Floats
-    slow: int
-
-    def film_factors(self, spread: Floats) -> Floats:
-        """Film over its mean in each column (M, columns), for (M,) standard deviations of its logarithm."""
-        raw = np.exp(spread[:, None] * self.deviates)
-        return np.asarray(raw / (raw @ self.weights)[:, None])
 
 
 def spread_columns() -> Columns:
@@ -65,7 +52,9 @@ def cell_counts(coats: int) -> tuple[int, ...]:
 
 
 def coat_edges(thickness_m: float, cells: int, newest: bool) -> Floats:
-    """Depths of a coat's cell edges below its own outside [m], (cells + 1,); the newest is finer to the surface.
+    """Depths of a coat's cell edges below its own outside [m], (cells + 1,).
+
+    The newest coat's cells are finer to the surface.
 
     >>> coat_edges(1.0, 2, newest=False).tolist()
     [0.0, 0.5, 1.0]
@@ -78,7 +67,7 @@ def coat_edges(thickness_m: float, cells: int, newest: bool) -> Floats:
 
 @lru_cache(maxsize=512)
 def face_network(thickness_m: tuple[float, ...], cells: tuple[int, ...]) -> Network:
-    """The column under a square metre of face, for coats given from the wax out [m] with so many cells each."""
+    """The column under a square metre of face: coats from the wax out [m], with so many cells each."""
     last = len(thickness_m) - 1
     edges, coats = [np.zeros(1)], []
     for coat in range(last, -1, -1):
@@ -107,7 +96,7 @@ def face_network(thickness_m: tuple[float, ...], cells: tuple[int, ...]) -> Netw
 
 
 def carry_column(old: Network, saturation: Floats, new: Network, fresh: Floats) -> Floats:
-    """Saturation (L, cells) of the new column: the old coats' water kept coat by coat, the newest as it goes on.
+    """Saturation (L, cells) of the new column: the old coats' water kept coat by coat, the newest fresh.
 
     fresh: (L,) saturation of the newest coat.
     """
@@ -124,3 +113,34 @@ def carry_column(old: Network, saturation: Floats, new: Network, fresh: Floats) 
         share /= share.sum(axis=1, keepdims=True)
         carried[:, after] = saturation[:, before] @ share.T
     return carried
+
+
+class FaceShape:
+    """How a face is made of columns, and how it meets the air. Values are per square metre."""
+
+    columns = spread_columns()
+
+    def network(self, thickness_m: tuple[float, ...]) -> Network:
+        """The column of cells under the surface."""
+        return face_network(thickness_m, cell_counts(len(thickness_m)))
+
+    def carry(
+        self, old: tuple[float, ...], saturation: Floats, new: tuple[float, ...], fresh: Floats
+    ) -> Floats:
+        """The saturation of every cell once another coat is on."""
+        return carry_column(self.network(old), saturation, self.network(new), fresh)
+
+    def exposure(self, thickness_m: tuple[float, ...], film: Film, radiation_w_m2k: float) -> Exposure:
+        """What the film of each lane lets through."""
+        return open_surface(film, radiation_w_m2k)
+
+
+def open_surface(film: Film, radiation_w_m2k: float) -> Exposure:
+    """A square metre behind a film and nothing else."""
+    radiation = np.full(film.heat_w_m2k.shape, radiation_w_m2k)
+    return Exposure(
+        vapour=film.mass_m_s[:, None, None],
+        convection=film.heat_w_m2k,
+        radiation=radiation,
+        judged_heat=film.heat_w_m2k + radiation,
+    )

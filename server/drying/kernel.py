@@ -40,6 +40,7 @@ SHORTEST_STEP_S = 1e-7
 TOLERANCE_KG_M3 = 0.5
 TOLERANCE_K = 0.1
 _SURFACE_TURNS = 60
+_SURFACE_NEAR = 1e-6
 
 
 class DryingError(ArithmeticError):
@@ -129,9 +130,10 @@ class Solver:
     def __init__(self, medium: Medium) -> None:
         self.medium = medium
         network = medium.network
-        self.lanes, self.cells = medium.capacity.shape
+        self.lanes, self.cells = int(medium.capacity.shape[0]), network.cells
         self.stations = network.stations
         self.unknowns = self.stations + self.cells
+        self.surface_cells = network.station_cell + self.stations
         self.exponent = np.maximum(medium.exponent, 1e-9)[:, None]
         ends_a = np.concatenate([network.link_outer + self.stations, np.arange(self.stations)])
         ends_b = np.concatenate([network.link_inner, network.station_cell]) + self.stations
@@ -149,7 +151,6 @@ class Solver:
         self.hindered_outer = network.link_outer[self.hindered]
         self.hindered_inner = network.link_inner[self.hindered]
         self.flow_bands: dict[bytes, tuple[Floats, Floats]] = {}
-        self.factor = np.empty((self.columns, self.rows))
 
     def _places(self, rows: NDArray[np.int64], cols: NDArray[np.int64]) -> NDArray[np.int64]:
         """Where entries of a lane's matrix lie in the flat band of all lanes, (L, entries)."""
@@ -189,28 +190,43 @@ class Solver:
         slope = (dryness > 0.0) * power * (medium.sorption_power / medium.sorption_limit) / spread
         return activity, slope
 
-    def settle(self, state: Wetness, around: Surroundings) -> Wetness:
-        """The same state with its surfaces consistent with the air: diffusion out equals evaporation.
+    def activity(self, surface: Floats) -> Floats:
+        """Water activity (L, s) of surfaces at that potential [-]."""
+        return self._activity(surface)[0]
 
-        Newton's method; the excess falls with φ and bends upwards for a lone station, so that it converges
-        from any start once it has been on the dry side. What is left over for joined stations the first step
-        mends.
+    def _settled(self, surface: Floats, below: Floats, density: Floats, around: Surroundings) -> "_Skin":
+        """The surfaces at which diffusion out of the cells equals evaporation, from a first guess.
+
+        Newton's method. For a lone station the excess falls with φ and bends upwards, so that it converges
+        from any start, at the latest after it was on the dry side; joined stations hold each other by little.
+        What it leaves over stays in the balance of the step.
         """
-        station_cell = self.medium.network.station_cell
-        below = potential(state.saturation[:, station_cell], self.medium.exponent)
-        density = np.exp(_saturation_log(state.temp_c, around)[0])[:, None]
-        surface = state.surface
+        medium, vapour = self.medium, around.vapour
+        density = density[:, None]
         for _ in range(_SURFACE_TURNS):
             activity, slope = self._activity(surface)
-            excess = self.medium.surface * (below - surface)
-            excess -= (around.vapour @ (activity * density - around.air_vapour)[:, :, None])[:, :, 0]
-            matrix = around.vapour * (slope * density)[:, None, :]
-            station = np.arange(self.stations)
-            matrix[:, station, station] += self.medium.surface
-            step = np.linalg.solve(matrix, excess[:, :, None])[:, :, 0]
-            surface = np.maximum(surface + step, 0.0)
-            if np.abs(step).max() < 1e-10 * (1.0 + np.abs(surface).max()):
+            out = (vapour @ (activity * density - around.air_vapour)[:, :, None])[:, :, 0]
+            excess = medium.surface * (below - surface) - out
+            wet = vapour * (slope * density)[:, None, :]
+            if self.stations == 1:
+                step: Floats = excess / (wet[:, :, 0] + medium.surface)
+            else:
+                matrix = wet.copy()
+                matrix.reshape(self.lanes, -1)[:, :: self.stations + 1] += medium.surface
+                step = np.asarray(np.linalg.solve(matrix, excess[:, :, None])[:, :, 0], dtype=np.float64)
+            # At φ = 0 nothing evaporates: the answer is never below it.
+            moved = np.maximum(surface + step, 0.0)
+            change = np.abs(moved - surface)
+            if (change <= _SURFACE_NEAR * (0.01 + moved)).all():
                 break
+            surface = moved
+        return _Skin(surface, activity, wet, out, excess)
+
+    def settle(self, state: Wetness, around: Surroundings) -> Wetness:
+        """The same state with its surfaces consistent with the air: diffusion out equals evaporation."""
+        below = potential(state.saturation[:, self.medium.network.station_cell], self.medium.exponent)
+        density = np.exp(_saturation_log(state.temp_c, around)[0])
+        surface = self._settled(state.surface, below, density, around).surface
         return Wetness(state.saturation, surface, state.temp_c, state.evaporated, state.step_s)
 
     def evaporation(self, state: Wetness, around: Surroundings) -> Floats:
@@ -227,7 +243,6 @@ class Solver:
         tolerance: error allowed a step in a cell's water [kg/m³]; the temperature's follows it.
         Raises DryingError where no step is small enough, which a sound spot never comes to.
         """
-        state = self.settle(state, around)
         values = np.concatenate([state.surface, state.saturation], axis=1)
         temp, evaporated, proposal = state.temp_c, state.evaporated, state.step_s
         scale = self.medium.saturation_kg_m3 / tolerance
@@ -268,16 +283,18 @@ class Solver:
         flow, product = self._flow(phi[:, stations:])
         rate = 1.0 / (GAMMA * step)
 
-        activity, slope = self._activity(values[:, :stations])
         logs, log_slope = _saturation_log(temp, around)
-        density = np.exp(logs)[:, None]
-        wet, warm = slope * density, activity * (density * log_slope[:, None])
-        vapour = around.vapour
-        leaving_wet = vapour * wet[:, None, :]
-        leaving_warm = (vapour @ warm[:, :, None])[:, :, 0]
+        density = np.exp(logs)
+        skin = self._settled(values[:, :stations], phi[:, self.surface_cells], density, around)
+        phi[:, :stations] = skin.surface
+        values = values.copy()
+        values[:, :stations] = skin.surface
+        warm = skin.activity * (density * log_slope)[:, None]
+        leaving_wet = skin.wet
+        leaving_warm = (around.vapour @ warm[:, :, None])[:, :, 0]
         conductance = around.convection + around.radiation
 
-        factor = np.multiply(flow, rise.reshape(-1, 1), out=self.factor)
+        factor = flow * rise.reshape(-1, 1)
         factor.reshape(shape[0], shape[1], -1)[:, stations:, self.diagonal] += medium.capacity * rate
         factor.ravel()[self.vapour_entries] += leaving_wet.reshape(self.lanes, -1)
         lu, pivots, trouble = dgbtrf(factor.T, self.band, self.band, overwrite_ab=1)
@@ -288,17 +305,16 @@ class Solver:
         heat_wet = latent[:, None] * leaving_wet.sum(axis=1)
         heat_warm = medium.heat * rate + conductance + latent * leaving_warm.sum(axis=1)
 
-        def imbalance(phi: Floats, excess: Floats, temp: Floats) -> tuple[Floats, Floats, Floats]:
-            """What flows into each unknown [kg/s], into the heat [W], and out of each station [kg/s]."""
+        def imbalance(phi: Floats, skin: "_Skin", temp: Floats) -> tuple[Floats, Floats]:
+            """What flows into each unknown [kg/s] and into the heat [W]."""
             into = -dgbmv(
                 self.columns, self.columns, self.band, self.band, 1.0, product.T, phi.ravel()
             ).reshape(shape)
-            out = (vapour @ excess[:, :, None])[:, :, 0]
-            into[:, :stations] -= out
-            warming = conductance * (around.air_temp_c - temp) - latent * out.sum(axis=1)
-            return into, warming, out
+            into[:, :stations] = skin.excess
+            warming = conductance * (around.air_temp_c - temp) - latent * skin.out.sum(axis=1)
+            return into, warming
 
-        into, warming, out = imbalance(phi, activity * density - around.air_vapour, temp)
+        into, warming = imbalance(phi, skin, temp)
         sides = np.zeros((2, *shape))
         sides[0] = into
         sides[1, :, :stations] = leaving_warm
@@ -307,21 +323,22 @@ class Solver:
         pivot = heat_warm - (heat_wet * border[:, :stations]).sum(axis=1)
         temp_1 = (warming - (heat_wet * solved[0, :, :stations]).sum(axis=1)) / pivot
         move_1 = solved[0] - border * temp_1[:, None]
-        out_1 = out.sum(axis=1) + (leaving_wet @ move_1[:, :stations, None])[:, :, 0].sum(axis=1)
+        out_1 = skin.out.sum(axis=1) + (leaving_wet @ move_1[:, :stations, None])[:, :, 0].sum(axis=1)
         out_1 += leaving_warm.sum(axis=1) * temp_1
 
         middle, middle_temp = values + move_1 / GAMMA, temp + temp_1 / GAMMA
-        phi[:, :stations] = middle[:, :stations]
         phi[:, stations:] = np.expm1(self.exponent * middle[:, stations:]) / self.exponent
-        density = np.exp(_saturation_log(middle_temp, around)[0])[:, None]
-        excess = self._activity(middle[:, :stations])[0] * density - around.air_vapour
-        into, warming, out = imbalance(phi, excess, middle_temp)
+        density = np.exp(_saturation_log(middle_temp, around)[0])
+        guess = np.maximum(middle[:, :stations], 0.0)
+        skin = self._settled(guess, phi[:, self.surface_cells], density, around)
+        phi[:, :stations] = skin.surface
+        into, warming = imbalance(phi, skin, middle_temp)
         into[:, stations:] -= (2.0 * rate) * medium.capacity * move_1[:, stations:]
         warming -= (2.0 * rate) * medium.heat * temp_1
         solved_2 = dgbtrs(lu, self.band, self.band, into.reshape(-1), pivots)[0].reshape(shape)
         temp_2 = (warming - (heat_wet * solved_2[:, :stations]).sum(axis=1)) / pivot
         move_2 = solved_2 - border * temp_2[:, None]
-        out_2 = out.sum(axis=1) + (leaving_wet @ move_2[:, :stations, None])[:, :, 0].sum(axis=1)
+        out_2 = skin.out.sum(axis=1) + (leaving_wet @ move_2[:, :stations, None])[:, :, 0].sum(axis=1)
         out_2 += leaving_warm.sum(axis=1) * temp_2
         return _Moved(
             values + (1.5 * move_1 + 0.5 * move_2) / GAMMA,
@@ -330,6 +347,17 @@ class Solver:
             (0.5 / GAMMA) * (move_1 + move_2),
             (0.5 * step) * (out_1 + out_2),
         )
+
+
+@dataclass(frozen=True, eq=False)
+class _Skin:
+    """Settled surfaces: φ, water activity, ∂E/∂φ (L, s, s), E, and what diffusion brings beyond E."""
+
+    surface: Floats
+    activity: Floats
+    wet: Floats
+    out: Floats
+    excess: Floats
 
 
 @dataclass(frozen=True, eq=False)

@@ -133,10 +133,10 @@ def coat(kind: str, thickness_mm: float | None = None, water_kg_m2: float | None
     if not 0.05 <= thickness <= 10.0:
         raise MaterialError(f"{name} coat: thickness {thickness:g} mm is outside 0.05 to 10 mm")
     porosity = water / (thickness * 1e-3)
-    if not 1.0 <= porosity <= 900.0:
+    if not 70.0 <= porosity <= 900.0:
         raise MaterialError(
             f"{name} coat: water {water:g} kg/m² in {thickness:g} mm is {porosity:g} kg/m³, "
-            "outside 1 to 900 kg/m³"
+            "outside 70 to 900 kg/m³"
         )
     return CoatMaterial(
         kind=name,

@@ -1,0 +1,74 @@
+"""What stands between a spot's surface and the room, and what a kind of spot must be able to say.
+
+A new kind of spot is a class with these three methods and its columns; the solver and the shell need no more.
+"""
+
+from dataclasses import dataclass
+from typing import Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+from server.drying.network import Network
+from server.drying.transfer import Film
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True, eq=False)
+class Exposure:
+    """What the air lets through, per unit of the spot, L lanes, s stations.
+
+    vapour: (L, s, s) water leaving station i for a vapour excess of 1 kg/m³ over station j [m³/s].
+    convection, radiation: (L,) heat conductance to the air and to the room [W/K].
+    judged_heat: (L,) both together for the part that is judged for cooling [W/K].
+    """
+
+    vapour: Floats
+    convection: Floats
+    radiation: Floats
+    judged_heat: Floats
+
+
+@dataclass(frozen=True, eq=False)
+class Columns:
+    """Where the film's spread is sampled: normal deviates, weights (sum 1), and which one is judged."""
+
+    deviates: Floats
+    weights: Floats
+    slow: int
+
+    def film_factors(self, spread: Floats) -> Floats:
+        """Film over its mean in each column (M, columns), for (M,) standard deviations of its logarithm."""
+        raw = np.exp(spread[:, None] * self.deviates)
+        return np.asarray(raw / (raw @ self.weights)[:, None])
+
+
+def one_column() -> Columns:
+    """A spot so small that its film is one number.
+
+    >>> one_column().film_factors(np.array([0.7])).tolist()
+    [[1.0]]
+    """
+    return Columns(deviates=np.zeros(1), weights=np.ones(1), slow=0)
+
+
+class Shape(Protocol):
+    """A kind of spot: how it is cut into cells, carries its water over a dip, and meets the air."""
+
+    columns: Columns
+    """The columns that each member has, which differ in their film only."""
+
+    def network(self, thickness_m: tuple[float, ...]) -> Network:
+        """The cells under coats of that thickness, given from the wax out [m]."""
+        ...
+
+    def carry(
+        self, old: tuple[float, ...], saturation: Floats, new: tuple[float, ...], fresh: Floats
+    ) -> Floats:
+        """Saturation (L, cells) once another coat is on: the old keep their water, the new is `fresh`."""
+        ...
+
+    def exposure(self, thickness_m: tuple[float, ...], film: Film, radiation_w_m2k: float) -> Exposure:
+        """What each lane's film, and what else is in the way, lets through."""
+        ...
