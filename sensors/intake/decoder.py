@@ -1,6 +1,6 @@
 """MQTT 3.1.1 from bytes to packets, with no sockets. Numbers in brackets are the standard's sections.
 
-`Decoder` takes bytes in pieces of any size and hands out packets. It raises `ProtocolError` and no other error;
+`Decoder` takes bytes in pieces of any size and hands out packets. It raises `ProtocolError` and nothing else;
 after one it is done for. Of MQTT 5 only the refusal is known. Where 5 puts its block of properties the
 code is marked, so that a later level has its place.
 """

@@ -1,4 +1,4 @@
-"""The MQTT codec: bytes of the standard, round trips cut anywhere, every breach, and whatever bytes may come."""
+"""The MQTT codec: bytes of the standard, round trips cut anywhere, every breach, and any bytes at all."""
 
 import pytest
 from hypothesis import example, given

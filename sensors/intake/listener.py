@@ -1,0 +1,181 @@
+"""The built-in MQTT listener: nodes publish to it, and PUBACK means that what they said is stored."""
+
+import asyncio
+import logging
+import socket
+from collections.abc import Awaitable, Callable
+from concurrent.futures import ThreadPoolExecutor
+
+from sensors.clock import Clock
+from sensors.intake.decoder import MAX_PACKET
+from sensors.intake.message import Message
+from sensors.intake.packets import ACCEPTED, BAD_LOGIN, NOT_AUTHORISED, UNAVAILABLE, Connect
+from sensors.intake.session import Counts, Session
+
+Sink = Callable[[Message], Awaitable[object]]
+"""Takes a message; what it returns is awaited, and is done when the message is stored."""
+
+Login = Callable[[str, bytes], bool]
+"""Whether a user name and a password are right. Called in a thread of its own, for it may take its time."""
+
+MAX_CONNECTIONS = 256
+"""Connections at once; more are closed unheard."""
+
+CONNECT_WAIT_S = 10.0
+"""How long a connection may take to send its CONNECT [s]."""
+
+STOP_WAIT_S = 5.0
+"""How long stopping waits for what is being stored [s]."""
+
+log = logging.getLogger("slowcorner.mqtt")
+
+
+class Listener:
+    """An MQTT 3.1.1 server that takes messages and gives none.
+
+    `port` 0 lets the system choose one, see `address`. Each message goes to `sink` as it comes and is
+    acknowledged in its order once the sink is done; if the sink fails, the connection is closed with no
+    acknowledgement, so that the client sends again. A payload that cannot be understood is handed over as
+    rejected and is acknowledged. With `login`, a user name and a password are asked for. Without
+    `takes_presses`, button presses are rejected.
+    """
+
+    def __init__(
+        self,
+        host: str,
+        port: int,
+        sink: Sink,
+        clock: Clock,
+        login: Login | None = None,
+        max_packet: int = MAX_PACKET,
+        *,
+        takes_presses: bool = False,
+        connect_wait_s: float = CONNECT_WAIT_S,
+    ) -> None:
+        self.clock = clock
+        self.counts = Counts()
+        self.max_packet = max_packet
+        self.takes_presses = takes_presses
+        self.connect_wait_s = connect_wait_s
+        self._host = host
+        self._port = port
+        self._sink = sink
+        self._login = login
+        self._login_thread: ThreadPoolExecutor | None = None
+        self._server: asyncio.Server | None = None
+        self._sessions: dict[asyncio.Task[None], Session] = {}
+        self._by_client: dict[str, Session] = {}
+        self._deliveries: set[asyncio.Future[object]] = set()
+        self._failing = False
+        self._stopping = False
+
+    @property
+    def address(self) -> tuple[str, int]:
+        """The address it listens on. Raises RuntimeError when it does not."""
+        if self._server is None or not self._server.sockets:
+            raise RuntimeError("the MQTT listener is not started")
+        host, port = self._server.sockets[0].getsockname()[:2]
+        return host, port
+
+    async def start(self) -> None:
+        """Begin to listen. Raises OSError when the address cannot be had."""
+        self._stopping = False
+        self._login_thread = ThreadPoolExecutor(1, thread_name_prefix="slowcorner-login")
+        self._server = await asyncio.start_server(self._accept, self._host, self._port)
+
+    async def stop(self) -> None:
+        """Close every connection and wait for what is being stored. Wills are not said: nobody left."""
+        if self._server is None:
+            return
+        self._stopping = True
+        self._server.close()
+        for task, session in self._sessions.items():
+            session.forget_will()
+            task.cancel()
+        if self._sessions:
+            await asyncio.wait(self._sessions)
+        await self._server.wait_closed()
+        if self._login_thread is not None:
+            self._login_thread.shutdown(wait=False, cancel_futures=True)
+        if self._deliveries:
+            _, left = await asyncio.wait(self._deliveries, timeout=STOP_WAIT_S)
+            for delivery in left:
+                delivery.cancel()
+            if left:
+                await asyncio.wait(left)
+                log.error("%d messages were still not stored and were not acknowledged", len(left))
+        self._server = None
+
+    def _accept(self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+        self.counts.connections += 1
+        if self._stopping or len(self._sessions) >= MAX_CONNECTIONS:
+            self.counts.refused += 1
+            log.warning("A connection was closed unheard: %d are open", len(self._sessions))
+            writer.transport.abort()
+            return
+        # So that the system finds out about clients that vanish while they owe no sign of life.
+        writer.get_extra_info("socket").setsockopt(socket.SOL_SOCKET, socket.SO_KEEPALIVE, 1)
+        session = Session(reader, writer, self)
+        session.task = asyncio.create_task(session.run(), name=f"mqtt connection {self.counts.connections}")
+        self._sessions[session.task] = session
+        session.task.add_done_callback(self._ended)
+
+    def _ended(self, task: asyncio.Task[None]) -> None:
+        session = self._sessions.pop(task)
+        if self._by_client.get(session.client_id) is session:
+            del self._by_client[session.client_id]
+        if not task.cancelled() and (error := task.exception()) is not None:
+            log.error("An MQTT connection ended by a fault of ours", exc_info=error)
+
+    async def admit(self, session: Session, connect: Connect) -> int:
+        """Let a client in or not: a return code for its CONNACK. One of the same name is shown out first."""
+        if self._login is not None:
+            code = await self._check(self._login, connect)
+            if code != ACCEPTED:
+                return code
+        former = self._by_client.get(session.client_id)
+        self._by_client[session.client_id] = session
+        if former is not None:
+            # Its will, if any, is on its way to the sink before the newcomer can say anything.
+            former.task.cancel()
+            await asyncio.wait((former.task,))
+        return ACCEPTED
+
+    async def _check(self, login: Login, connect: Connect) -> int:
+        if connect.user_name is None or connect.password is None:
+            return NOT_AUTHORISED
+        loop = asyncio.get_running_loop()
+        try:
+            right = await loop.run_in_executor(self._login_thread, login, connect.user_name, connect.password)
+        except Exception:
+            log.exception("The login of an MQTT client could not be checked")
+            return UNAVAILABLE
+        return ACCEPTED if right else BAD_LOGIN
+
+    def deliver(self, message: Message) -> asyncio.Future[object]:
+        """Hand a message to the sink; done when it is stored. The listener keeps hold of it until then."""
+        delivery: asyncio.Future[object]
+        try:
+            stored = self._sink(message)
+            if asyncio.iscoroutine(stored):
+                delivery = asyncio.create_task(stored, name="mqtt delivery")
+            else:
+                delivery = asyncio.ensure_future(stored)
+        except Exception as error:
+            delivery = asyncio.get_running_loop().create_future()
+            delivery.set_exception(error)
+        self._deliveries.add(delivery)
+        delivery.add_done_callback(self._delivered)
+        return delivery
+
+    def _delivered(self, delivery: asyncio.Future[object]) -> None:
+        self._deliveries.discard(delivery)
+        error = None if delivery.cancelled() else delivery.exception()
+        if error is not None:
+            self.counts.not_stored += 1
+            if not self._failing:
+                log.error("Readings cannot be stored and are not acknowledged until they can: %s", error)
+        elif self._failing and not delivery.cancelled():
+            log.info("Readings are stored again")
+        if not delivery.cancelled():
+            self._failing = error is not None
