@@ -8,7 +8,7 @@ from datetime import UTC, datetime, timedelta
 import pytest
 
 from scheduler.clock_watch import ClockWatch
-from scheduler.jobs import JOB_DEFAULTS, Jobs
+from scheduler.jobs import Jobs
 from sensors.clock import HOUR_MS, MINUTE_MS, Millis, SetClock
 
 PATIENCE_S = 5.0
@@ -59,8 +59,8 @@ def test_a_late_beat_counts_and_counts_once() -> None:
         await shop.until(ticks=1, posts=1)
         clock.advance(6 * HOUR_MS)
         for job in jobs._scheduler.get_jobs():
-            assert {name: getattr(job, name) for name in JOB_DEFAULTS} == JOB_DEFAULTS
-            job.modify(next_run_time=datetime.now(UTC) - timedelta(hours=6))
+            assert (job.misfire_grace_time, job.coalesce, job.max_instances) == (None, True, 1)
+            job.modify(next_run_time=datetime.now(UTC) - timedelta(hours=6, seconds=3))
         jobs._scheduler.wakeup()
         await shop.until(ticks=2, posts=2)
         await jobs.stop()
