@@ -1,1 +1,1 @@
-"""The HTTP API: one module a resource."""
+"""The HTTP API of the contract: one module a resource, put together by `server.api.router`."""

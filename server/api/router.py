@@ -1,0 +1,18 @@
+"""All calls of the contract that are there now, as one router."""
+
+from fastapi import APIRouter
+
+from server.api.air import air_router
+from server.api.dips import dips_router
+from server.api.rack import rack_router
+from server.api.service import service_router
+from server.api.trees import trees_router
+from server.parts import Parts
+
+
+def api_router(parts: Parts) -> APIRouter:
+    """The HTTP API over these parts."""
+    router = APIRouter()
+    for part in (rack_router, trees_router, dips_router, air_router, service_router):
+        router.include_router(part(parts))
+    return router

@@ -1,0 +1,202 @@
+"""The register of trees: putting one on the rack, changing what is said of it, and all that happened to
+it."""
+
+from collections.abc import Sequence
+from itertools import pairwise
+from typing import Annotated
+
+from fastapi import APIRouter, Path, Response
+
+from sensors.clock import Millis
+from server.api.problems import ProblemError, documented
+from server.api.rack import fit_at
+from server.api.schemas import (
+    LARGEST_ID,
+    AirShape,
+    CoatHistory,
+    CoatShape,
+    DipShape,
+    GapShape,
+    HistoryAnswer,
+    RecipeShape,
+    SpotShape,
+    TreeAnswer,
+    TreeChange,
+    TreeRequest,
+    maybe_datetime,
+    to_datetime,
+)
+from server.dip_desk import known_tree, outlook_of
+from server.parts import Parts
+from server.store import dips as dip_store
+from server.store import trees as tree_store
+from server.store.engine import UnknownError
+from server.store.values import Dip, NewTree, Tree, TreeSpot
+from server.verdicts import AirPoint, CoatVerdict
+
+TreeId = Annotated[int, Path(ge=1, le=LARGEST_ID, description="a tree's id")]
+
+
+def trees_router(parts: Parts) -> APIRouter:
+    """The calls of the register."""
+    router = APIRouter(prefix="/api/trees", tags=["trees"])
+
+    @router.post("", status_code=201, responses=documented(409))
+    def add_tree(request: TreeRequest, response: Response) -> TreeAnswer:
+        """Hang a tree on the rack. Its hook must be free, its place and recipe known."""
+        new = NewTree(
+            request.label,
+            request.hook,
+            request.place,
+            request.recipe,
+            request.size_mm,
+            _spots(request.spots),
+            request.area_m2,
+            request.wax_kg,
+        )
+        try:
+            tree = tree_store.add_tree(parts.engine, new, parts.clock.now())
+        except UnknownError as error:
+            raise ProblemError(422, str(error), "not-known") from error
+        parts.rack.refresh(tree.id)
+        response.headers["Location"] = f"/api/trees/{tree.id}"
+        return _answer(parts, tree)
+
+    @router.get("/{tree_id}", responses=documented(404))
+    def get_tree(tree_id: TreeId) -> TreeAnswer:
+        """A tree, on the rack or off it, with its dips."""
+        return _answer(parts, known_tree(parts, tree_id))
+
+    @router.patch("/{tree_id}", responses=documented(404, 409))
+    def change_tree(tree_id: TreeId, change: TreeChange) -> TreeAnswer:
+        """Change what is said of a tree; what is left out stays as it is."""
+        known_tree(parts, tree_id)
+        try:
+            tree = tree_store.amend_tree(
+                parts.engine,
+                tree_id,
+                now=parts.clock.now(),
+                label=change.label,
+                hook=change.hook,
+                place=change.place,
+                size_mm=change.size_mm,
+                spots=None if change.spots is None else _spots(change.spots),
+            )
+        except UnknownError as error:
+            raise ProblemError(422, str(error), "not-known") from error
+        parts.rack.refresh(tree_id)
+        return _answer(parts, tree)
+
+    @router.get("/{tree_id}/history", responses=documented(404))
+    def history(tree_id: TreeId) -> HistoryAnswer:
+        """Every coat: times, the air it dried in, the verdict, warnings, gaps in the record."""
+        tree = known_tree(parts, tree_id)
+        verdict = parts.rack.tree(tree_id)
+        coats = verdict.coats if verdict else ()
+        ends = [coat.dipped_at for coat in coats[1:]] + [parts.clock.now()]
+        return HistoryAnswer(
+            id=tree.id,
+            label=tree.label,
+            coats=[_coat(parts, tree.place, coat, end) for coat, end in zip(coats, ends, strict=False)],
+            dips=[dip_shape(dip) for dip in dip_store.all_dips(parts.engine, tree_id)],
+        )
+
+    return router
+
+
+def dip_shape(dip: Dip) -> DipShape:
+    """A dip as it goes over the wire."""
+    return DipShape(
+        id=dip.id,
+        coat=dip.coat,
+        at=to_datetime(dip.at),
+        said_at=to_datetime(dip.said_at),
+        pot=dip.pot,
+        prewet=dip.prewet,
+        partial=dip.partial,
+        note=dip.note,
+        undone_at=maybe_datetime(dip.undone_at),
+    )
+
+
+def air_shapes(air: Sequence[AirPoint]) -> list[AirShape]:
+    """An air record as it goes over the wire."""
+    return [AirShape(time=to_datetime(point.time), temp_c=point.temp_c, rh_pct=point.rh_pct) for point in air]
+
+
+def gaps(air: Sequence[AirPoint], end: Millis) -> list[GapShape]:
+    """The times in which the air is not known: from the first unknown point to the next known one, or the
+    end."""
+    found: list[GapShape] = []
+    opened: Millis | None = None
+    for point in air:
+        known = point.temp_c is not None and point.rh_pct is not None
+        if not known and opened is None:
+            opened = point.time
+        elif known and opened is not None:
+            found.append(_gap(opened, point.time))
+            opened = None
+    if opened is not None and end > opened:
+        found.append(_gap(opened, end))
+    return found
+
+
+def _gap(start: Millis, end: Millis) -> GapShape:
+    return GapShape.model_validate({"from": to_datetime(start), "to": to_datetime(end)})
+
+
+def _coat(parts: Parts, place: str, coat: CoatVerdict, end: Millis) -> CoatHistory:
+    air = parts.rack.air(place, coat.dipped_at, max(end, coat.dipped_at))
+    return CoatHistory(
+        number=coat.number,
+        kind=coat.kind,
+        dip=coat.dip_id,
+        dipped_at=to_datetime(coat.dipped_at),
+        fit_at=fit_at(coat.fit_at),
+        slowest_spot=coat.slowest_spot,
+        damp_at_next=coat.damp_at_next,
+        warnings=list(coat.warnings),
+        pot=coat.pot,
+        note=coat.note,
+        air=air_shapes(air),
+        gaps=gaps(air, end),
+    )
+
+
+def _spots(shapes: Sequence[SpotShape]) -> tuple[TreeSpot, ...]:
+    for one, other in pairwise(sorted(shape.code for shape in shapes)):
+        if one == other:
+            raise ProblemError(422, f"spot {one} is there twice: name it once for both", "spot-twice")
+    return tuple(TreeSpot(shape.code, shape.name) for shape in shapes)
+
+
+def _answer(parts: Parts, tree: Tree) -> TreeAnswer:
+    outlook = outlook_of(parts, tree.id)
+    return TreeAnswer(
+        id=tree.id,
+        label=tree.label,
+        hook=tree.hook,
+        place=tree.place,
+        recipe=RecipeShape(
+            id=tree.recipe.id,
+            name=tree.recipe.name,
+            coats=[
+                CoatShape(
+                    number=coat.number,
+                    kind=coat.kind,
+                    thickness_mm=coat.thickness_mm,
+                    water_kg_m2=coat.water_kg_m2,
+                )
+                for coat in tree.recipe.coats
+            ],
+        ),
+        size_mm=tree.size_mm,
+        area_m2=tree.area_m2,
+        wax_kg=tree.wax_kg,
+        # Spots were checked on their way in; what is kept goes out as it is.
+        spots=[SpotShape.model_construct(code=spot.code, name=spot.name) for spot in tree.spots],
+        created_at=to_datetime(tree.created_at),
+        left=tree.left,
+        state=outlook.state if outlook else None,
+        dips=[dip_shape(dip) for dip in dip_store.dips(parts.engine, tree.id)],
+    )

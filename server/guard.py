@@ -1,0 +1,83 @@
+"""What every request passes first: the host it names, where a form came from; and the headers every answer
+bears.
+
+A page of some other site can make a browser send forms here, and a name server can make a strange name
+point here.
+So a request must name a host that is ours, and what changes something must not come from another site.
+"""
+
+from collections.abc import Collection, Iterable
+from urllib.parse import urlsplit
+
+from starlette.datastructures import Headers, MutableHeaders
+from starlette.types import ASGIApp, Message, Receive, Scope, Send
+
+from server.api.problems import problem_response
+
+LOOPBACK_HOSTS = frozenset({"localhost", "127.0.0.1", "[::1]"})
+
+_SAFE_METHODS = frozenset({"GET", "HEAD", "OPTIONS"})
+
+_HEADERS = {
+    "Content-Security-Policy": (
+        "default-src 'none'; style-src 'self'; script-src 'self'; img-src 'self'; connect-src 'self'; "
+        "manifest-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
+    ),
+    "X-Content-Type-Options": "nosniff",
+    "Referrer-Policy": "same-origin",
+    "Cross-Origin-Resource-Policy": "same-origin",
+}
+
+
+class Guard:
+    """ASGI middleware; `hosts` are the names, without port, under which the service may be asked."""
+
+    def __init__(self, app: ASGIApp, hosts: Collection[str] = LOOPBACK_HOSTS) -> None:
+        self.app = app
+        self.hosts = frozenset(host.lower() for host in hosts)
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Let a request in, or answer it here."""
+        if scope["type"] != "http":
+            await self.app(scope, receive, send)
+            return
+
+        async def send_with_headers(message: Message) -> None:
+            if message["type"] == "http.response.start":
+                headers = MutableHeaders(scope=message)
+                for name, value in _HEADERS.items():
+                    headers.setdefault(name, value)
+            await send(message)
+
+        fault = objection(scope["method"], Headers(scope=scope), self.hosts)
+        if fault is None:
+            await self.app(scope, receive, send_with_headers)
+        else:
+            status, detail = fault
+            await problem_response(status, detail, "not-from-here")(scope, receive, send_with_headers)
+
+
+def objection(method: str, headers: Headers, hosts: Iterable[str]) -> tuple[int, str] | None:
+    """Why a request is not let in: a status and the reason; None where it is."""
+    host = headers.get("host", "")
+    if host_name(host) not in hosts:
+        return 421, f"this service does not answer to the host {host!r}"
+    if method in _SAFE_METHODS:
+        return None
+    site = headers.get("sec-fetch-site")
+    if site is not None and site not in ("same-origin", "none"):
+        return 403, f"a {method} from another site is not taken (Sec-Fetch-Site: {site})"
+    origin = headers.get("origin")
+    if origin is not None and urlsplit(origin).netloc.lower() != host.lower():
+        return 403, f"a {method} from another site is not taken (Origin: {origin})"
+    return None
+
+
+def host_name(host: str) -> str:
+    """The name in a Host header, without its port.
+
+    >>> host_name("127.0.0.1:8000"), host_name("[::1]:8000"), host_name("LocalHost")
+    ('127.0.0.1', '[::1]', 'localhost')
+    """
+    name, colon, port = host.lower().rpartition(":")
+    return name if colon and port.isdigit() and not name.endswith(":") else host.lower()

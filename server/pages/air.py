@@ -1,0 +1,81 @@
+"""The air: what it is in each place, which nodes tell it, where the record has gaps, and what was kept
+out."""
+
+from markupsafe import Markup
+
+from sensors.clock import DAY_MS
+from server.api.schemas import to_millis
+from server.api.trees import gaps
+from server.pages.chart import air_svg
+from server.pages.contexts import AirPage, KeptOutRow, NodeRow, PlaceView
+from server.pages.frame import Shop, frame, shop_now
+from server.pages.wording import clock_words, duration_words
+from server.parts import Parts
+from server.store import places as place_store
+from server.store import readings as reading_store
+from server.store.values import KeptRejection, Node, Place
+
+SHOWN_MS = DAY_MS
+"""How much of the air record the page shows."""
+
+KEPT_OUT_SHOWN = 20
+PAYLOAD_SHOWN = 120
+
+
+def air_page(parts: Parts) -> AirPage:
+    """The air of every place."""
+    shop = shop_now(parts)
+    places = place_store.places(parts.engine)
+    names = {place.id: place.name for place in places}
+    count = reading_store.rejected_count(parts.engine)
+    shown = reading_store.rejections(parts.engine, KEPT_OUT_SHOWN)
+    return AirPage(
+        frame=frame(parts, shop, "Air", "air"),
+        places=tuple(_place(parts, shop, place) for place in places),
+        nodes=tuple(_node(shop, node, names) for node in reading_store.nodes(parts.engine)),
+        kept_out=tuple(_kept_out(shop, one) for one in shown),
+        kept_out_words=_count_words(count, len(shown)),
+    )
+
+
+def _place(parts: Parts, shop: Shop, place: Place) -> PlaceView:
+    start = shop.now - SHOWN_MS
+    air = parts.rack.air(place.id, start, shop.now)
+    known = [point for point in air if point.temp_c is not None and point.rh_pct is not None]
+    latest = known[-1] if known else None
+    holes = []
+    for gap in gaps(air, shop.now):
+        begin, end = to_millis(gap.start), to_millis(gap.end)
+        since = clock_words(begin, shop.now, shop.zone)
+        until = "now" if end >= shop.now else clock_words(end, shop.now, shop.zone)
+        holes.append(f"not known from {since} to {until} ({duration_words(end - begin)})")
+    return PlaceView(
+        name=place.name,
+        temp=f"{latest.temp_c:.1f} °C" if latest and latest.temp_c is not None else "",
+        humidity=f"{latest.rh_pct:.0f} %RH" if latest and latest.rh_pct is not None else "",
+        as_of=clock_words(latest.time, shop.now, shop.zone) if latest else "",
+        speed=f"{place.speed_m_s:.2g} m/s",
+        chart=Markup(air_svg(air, shop.now, shop.zone)),
+        gaps=tuple(holes),
+    )
+
+
+def _node(shop: Shop, node: Node, names: dict[str, str]) -> NodeRow:
+    heard = "never" if node.last_heard is None else clock_words(node.last_heard, shop.now, shop.zone)
+    status = "says nothing of itself" if node.status == "unheard" else node.status
+    return NodeRow(node.node, names.get(node.place, node.place), status, heard)
+
+
+def _kept_out(shop: Shop, one: KeptRejection) -> KeptOutRow:
+    text = one.payload.decode("utf-8", errors="replace")
+    shown = text if len(text) <= PAYLOAD_SHOWN else f"{text[:PAYLOAD_SHOWN]}…"
+    plain = "".join(sign if sign.isprintable() else "·" for sign in shown)
+    return KeptOutRow(one.source, one.reason, clock_words(one.arrived, shop.now, shop.zone), plain)
+
+
+def _count_words(count: int, shown: int) -> str:
+    if not count:
+        return "Nothing so far: every reading that came could be taken."
+    things = "1 thing was" if count == 1 else f"{count} things were"
+    latest = "" if shown >= count else f"; the latest {shown} are shown"
+    return f"{things} kept out so far{latest}. The rest of what the nodes said was taken."

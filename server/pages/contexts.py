@@ -1,0 +1,248 @@
+"""What each page is given: one dataclass a page, everything in it ready to be shown. Templates compute
+nothing."""
+
+from dataclasses import dataclass
+from typing import Literal
+
+from markupsafe import Markup
+
+from sensors.clock import Millis
+
+Here = Literal["rack", "air", "shop", ""]
+
+
+@dataclass(frozen=True)
+class Frame:
+    """What stands around every page. `as_of` is shop time [ms]; `clock_rate` is shop seconds in a second of
+    the wall."""
+
+    title: str
+    shop: str
+    here: Here
+    shop_time: str
+    as_of: Millis
+    clock_rate: float
+
+
+@dataclass(frozen=True)
+class When:
+    """A time in words: `lead` and `words` make the phrase.
+
+    Where `way` is "until" or "since" the page may count on by itself, from `soonest` and `latest` [shop ms].
+    """
+
+    lead: str = ""
+    words: str = ""
+    way: str = ""
+    soonest: Millis = 0
+    latest: Millis = 0
+
+
+@dataclass(frozen=True)
+class RackRow:
+    """One tree on the rack."""
+
+    href: str
+    label: str
+    hook: str
+    place: str
+    coat: str
+    following: str
+    state: str
+    state_code: str
+    when: When
+    slowest: str
+    picture: Markup
+
+
+@dataclass(frozen=True)
+class RackPage:
+    """The rack, the next to dip first."""
+
+    frame: Frame
+    first: RackRow | None
+    rest: tuple[RackRow, ...]
+
+
+@dataclass(frozen=True)
+class SpotRow:
+    """One spot of a tree, with a piece of its line in the chart."""
+
+    sample: Markup
+    name: str
+    kind: str
+    left: str
+    exact: str
+    fit: str
+
+
+@dataclass(frozen=True)
+class CoatRow:
+    """One coat that went on."""
+
+    number: int
+    kind: str
+    dipped: str
+    fit: str
+    told: str
+    warnings: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class DipForm:
+    """What is asked of a person who dipped; `key` makes sending it twice one dip."""
+
+    action: str
+    key: str
+    button: str
+    pause: tuple[tuple[int, str], ...]
+
+
+@dataclass(frozen=True)
+class UndoLink:
+    """The way to take the latest dip back."""
+
+    href: str
+    words: str
+
+
+@dataclass(frozen=True)
+class TreePage:
+    """One tree."""
+
+    frame: Frame
+    label: str
+    hook: str
+    place: str
+    coat: str
+    following: str
+    state: str
+    state_code: str
+    when: When
+    judged: tuple[str, ...]
+    dip: DipForm | None
+    undo: UndoLink | None
+    picture: Markup
+    picture_words: str
+    spots: tuple[SpotRow, ...]
+    chart: Markup
+    coats: tuple[CoatRow, ...]
+    warnings: tuple[str, ...]
+    cautions: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class QuestionPage:
+    """A dip that looks like a mistake: the question, and the dip as it was said, to be sent again."""
+
+    frame: Frame
+    question: str
+    action: str
+    fields: tuple[tuple[str, str], ...]
+    yes: str
+    back: str
+
+
+@dataclass(frozen=True)
+class UndoPage:
+    """Asks before a dip is taken back."""
+
+    frame: Frame
+    question: str
+    action: str
+    yes: str
+    back: str
+
+
+@dataclass(frozen=True)
+class ProblemPage:
+    """Something could not be done: what happened, what was kept, and where to go on."""
+
+    frame: Frame
+    what: str
+    kept: str
+    back: str
+
+
+@dataclass(frozen=True)
+class PlaceView:
+    """The air of a place."""
+
+    name: str
+    temp: str
+    humidity: str
+    as_of: str
+    speed: str
+    chart: Markup
+    gaps: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class NodeRow:
+    """A sensor node."""
+
+    node: str
+    place: str
+    status: str
+    heard: str
+
+
+@dataclass(frozen=True)
+class KeptOutRow:
+    """A payload that was kept out."""
+
+    source: str
+    reason: str
+    when: str
+    payload: str
+
+
+@dataclass(frozen=True)
+class AirPage:
+    """The air of the shop, the nodes that tell it, and what they said that could not be taken."""
+
+    frame: Frame
+    places: tuple[PlaceView, ...]
+    nodes: tuple[NodeRow, ...]
+    kept_out: tuple[KeptOutRow, ...]
+    kept_out_words: str
+
+
+@dataclass(frozen=True)
+class NoticeRow:
+    """A notice that was told, and what became of it."""
+
+    title: str
+    body: str
+    when: str
+    delivery: str
+
+
+@dataclass(frozen=True)
+class ShopPage:
+    """What the shop was told so far, how to be told, and the cautions."""
+
+    frame: Frame
+    notices: tuple[NoticeRow, ...]
+    phones: str
+    push_key: str
+    cautions: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class NewTreePage:
+    """A form for a tree that is to hang on the rack; `fault` says what was wrong with it the last time."""
+
+    frame: Frame
+    fault: str
+    places: tuple[tuple[str, str], ...]
+    recipes: tuple[tuple[int, str], ...]
+    spot_lines: tuple[tuple[str, str], ...]
+    label: str
+    hook: str
+    size_mm: str
+    chosen_place: str
+    chosen_recipe: int
+
+
+Page = RackPage | TreePage | QuestionPage | UndoPage | ProblemPage | AirPage | ShopPage | NewTreePage

@@ -1,0 +1,51 @@
+"""What the shop is called and which zone it lives in, from its settings; and the frame that every page
+stands in."""
+
+from dataclasses import dataclass
+from zoneinfo import ZoneInfo
+
+from sensors.clock import Millis
+from server.pages.contexts import Frame, Here
+from server.pages.wording import shop_time_words
+from server.parts import Parts
+from server.store import shop as shop_store
+
+NAME_SETTING, ZONE_SETTING = "shop_name", "time_zone"
+"""Keys of the shop's settings: its name, and its zone as the time zone database calls it
+("Europe/Helsinki")."""
+
+
+@dataclass(frozen=True)
+class Shop:
+    """The shop as a page needs it: its name, its zone, and its time now [ms]."""
+
+    name: str
+    zone: ZoneInfo
+    now: Millis
+
+
+def shop_now(parts: Parts) -> Shop:
+    """The shop at this moment. A zone that is not known is shown as UTC."""
+    name = shop_store.setting(parts.engine, NAME_SETTING)
+    return Shop(
+        name if isinstance(name, str) and name else "Slowcorner",
+        zone_of(shop_store.setting(parts.engine, ZONE_SETTING)),
+        parts.clock.now(),
+    )
+
+
+def zone_of(setting: object) -> ZoneInfo:
+    """The zone of a setting, UTC where there is none of that name.
+
+    >>> zone_of("Europe/Helsinki").key, zone_of("Atlantis").key, zone_of(None).key
+    ('Europe/Helsinki', 'UTC', 'UTC')
+    """
+    try:
+        return ZoneInfo(setting) if isinstance(setting, str) and setting else ZoneInfo("UTC")
+    except (KeyError, ValueError, OSError):
+        return ZoneInfo("UTC")
+
+
+def frame(parts: Parts, shop: Shop, title: str, here: Here = "") -> Frame:
+    """The frame of a page."""
+    return Frame(title, shop.name, here, shop_time_words(shop.now, shop.zone), shop.now, parts.clock.rate)

@@ -1,0 +1,56 @@
+"""The shop: what was told so far, how to be told, and the cautions."""
+
+from server.pages import cautions
+from server.pages.contexts import NoticeRow, ShopPage
+from server.pages.frame import Shop, frame, shop_now
+from server.pages.wording import clock_words
+from server.parts import Parts
+from server.store import notices as notice_store
+from server.store import subscriptions as subscription_store
+from server.store.values import KeptNotice
+
+NOTICES_SHOWN = 30
+
+
+def shop_page(parts: Parts) -> ShopPage:
+    """The shop's page."""
+    shop = shop_now(parts)
+    phones = len(subscription_store.subscriptions(parts.engine))
+    return ShopPage(
+        frame=frame(parts, shop, "Shop", "shop"),
+        notices=tuple(_notice(shop, one) for one in notice_store.notices(parts.engine, NOTICES_SHOWN)),
+        phones=_phones_words(phones),
+        push_key=parts.vapid_public_key,
+        cautions=cautions.SHOP,
+    )
+
+
+def _notice(shop: Shop, notice: KeptNotice) -> NoticeRow:
+    return NoticeRow(
+        notice.title, notice.body, clock_words(notice.at, shop.now, shop.zone), delivery_words(notice)
+    )
+
+
+def delivery_words(notice: KeptNotice) -> str:
+    """What became of a notice.
+
+    >>> delivery_words(KeptNotice(1, "k", "fit", 1, "t", "b", 0, sent=1, waiting=2, failed=0))
+    'sent to 1 phone, waiting for 2'
+    >>> delivery_words(KeptNotice(1, "k", "fit", 1, "t", "b", 0, sent=0, waiting=0, failed=0))
+    'told here only: no phone had asked'
+    """
+    parts = []
+    if notice.sent:
+        parts.append(f"sent to {notice.sent} phone{'' if notice.sent == 1 else 's'}")
+    if notice.waiting:
+        parts.append(f"waiting for {notice.waiting}")
+    if notice.failed:
+        reason = f" ({notice.last_error})" if notice.last_error else ""
+        parts.append(f"not sent to {notice.failed}{reason}")
+    return ", ".join(parts) or "told here only: no phone had asked"
+
+
+def _phones_words(count: int) -> str:
+    if not count:
+        return "No phone has asked to be told yet."
+    return "1 phone is told." if count == 1 else f"{count} phones are told."

@@ -1,0 +1,39 @@
+"""What the pages and the API are given to work with: the store, the live rack, the clocks and a few facts."""
+
+from collections.abc import Awaitable, Callable
+from dataclasses import dataclass, field
+from threading import Lock
+
+from sqlalchemy import Engine
+
+from sensors.clock import Clock, Millis
+from sensors.senml import Parsed
+from server.verdicts import Rack
+
+
+@dataclass(frozen=True)
+class Readiness:
+    """Whether the service is able to judge, and if not, every reason why."""
+
+    ready: bool
+    reasons: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Parts:
+    """Everything a request may need; put together once, where the service starts.
+
+    `clock` tells shop time, `wall_clock` the machine's own [ms]. `on_readings` keeps what came in by HTTP
+    and returns
+    how many readings of it are on the disk. `one_dip_at_a_time` makes the question "may it go on?" and the
+    answer one step.
+    """
+
+    engine: Engine
+    rack: Rack
+    clock: Clock
+    wall_clock: Callable[[], Millis]
+    vapid_public_key: str
+    ready: Callable[[], Readiness]
+    on_readings: Callable[[Parsed], Awaitable[int]]
+    one_dip_at_a_time: Lock = field(default_factory=Lock)
