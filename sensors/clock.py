@@ -22,8 +22,10 @@ DAY_MS = 24 * HOUR_MS
 class Clock(Protocol):
     """Tells shop time."""
 
-    rate: float
-    """Shop seconds that pass in one second of the wall [-]."""
+    @property
+    def rate(self) -> float:
+        """Shop seconds that pass in one second of the wall [-]."""
+        ...
 
     def now(self) -> Millis:
         """Shop time now [ms since 1970, UTC]."""

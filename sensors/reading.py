@@ -1,4 +1,4 @@
-"""A reading: one quantity, at one node, at one time; and what a payload that could not be one leaves behind."""
+"""A reading: one quantity, at one node, at one time; and what a payload that is none leaves behind."""
 
 from dataclasses import dataclass
 

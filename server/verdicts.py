@@ -16,8 +16,9 @@ class SpotVerdict:
     """One spot of a tree: what remains there, what a scale would see, and how far its drying cools it [K].
 
     `curve` is what happened since the latest dip, `ahead` what is expected if the air goes on as it is.
-    `limit` is the remaining fraction at which the next coat may go on. `wetness` is, for each coat from the wax out,
-    its water above equilibrium there as a share of what its own dip brought [-]; empty where the judge does not say.
+    `limit` is the remaining fraction at which the next coat may go on. `wetness` is, for each coat from the
+    wax out, its water above equilibrium there as a share of what its own dip brought [-]; empty where the
+    judge does not say.
     """
 
     code: str
@@ -75,7 +76,7 @@ class TreeVerdict:
 
 
 class Rack(Protocol):
-    """The live rack, as pages and API see it. Calls are thread-safe and quick: they read the latest picture."""
+    """The live rack, as pages and API see it. Calls are thread-safe and quick: they read a picture."""
 
     def outlooks(self) -> Sequence[Outlook]:
         """The latest verdict on each tree on the rack."""

@@ -1,0 +1,150 @@
+"""The composition root: the one place where the parts are put together."""
+
+import asyncio
+from collections.abc import AsyncIterator, Callable, Sequence
+from contextlib import asynccontextmanager
+from dataclasses import dataclass, field
+from hmac import compare_digest
+
+from fastapi import FastAPI
+
+from scheduler.forecast import Outlook
+from scheduler.jobs import Jobs
+from scheduler.reminders import Reminders
+from sensors.clock import MINUTE_MS, Clock, Millis, ShopClock, wall_millis
+from sensors.intake.batch import Batcher
+from sensors.intake.listener import Listener
+from sensors.intake.message import Message
+from sensors.senml import Parsed
+from server import shop_time
+from server.live import LiveRack
+from server.parts import Parts, Readiness
+from server.phone.ledger import NoticeLedger
+from server.phone.outbox import Outbox
+from server.phone.vapid import vapid_keys
+from server.phone.web_push import WebPush
+from server.settings import Settings
+from server.store import readings
+from server.store.engine import Engine, StoreError
+from server.store.values import BatchOutcome, KeptNotice
+from server.web import web_app
+
+GRACE_MS = 10 * MINUTE_MS
+"""Shop time after a start in which no notice says that the air is missing: nodes need a moment [ms]."""
+
+
+@dataclass
+class Service:
+    """Everything that runs, over one store. `running` starts it within an event loop and ends it in order."""
+
+    settings: Settings
+    engine: Engine
+    clock: Clock
+    on_notice: Callable[[KeptNotice], None] = lambda notice: None
+    batcher: Batcher[BatchOutcome] = field(init=False)
+    listener: Listener = field(init=False)
+    rack: LiveRack = field(init=False)
+    jobs: Jobs = field(init=False)
+    _last_arrival: Millis = 0
+
+    def __post_init__(self) -> None:
+        self._last_arrival = readings.newest_arrival(self.engine)
+        self.rack = LiveRack(self.engine, self.clock)
+        self._opened_at = 0
+        self._keys = vapid_keys(self.settings.data / "push-key.pem")
+        self._ledger = NoticeLedger(self.engine, wall_millis, self._noticed)
+        self._reminders = Reminders(self, self._ledger)
+        self._outbox = Outbox(self.engine, WebPush(self._keys), wall_millis)
+
+    @asynccontextmanager
+    async def running(self) -> AsyncIterator[None]:
+        """Open the rack, listen for nodes, judge by the clock; all of it is ended on the way out."""
+        await asyncio.to_thread(self.rack.open)
+        self._opened_at = self.clock.now()
+        self.batcher = Batcher(self.commit)
+        address = self.settings.mqtt_address
+        login = self._login if self.settings.mqtt_user else None
+        self.listener = Listener(address.host, address.port, self.batcher.put, self.clock, login=login)
+        self.jobs = Jobs(self.clock, self._tick, self._outbox.run_once)
+        try:
+            await self.listener.start()
+            self.jobs.start()
+            yield
+        finally:
+            await self.jobs.stop()
+            await self.listener.stop()
+            await self.batcher.close()
+            await asyncio.to_thread(self.rack.close)
+
+    def commit(self, messages: Sequence[Message]) -> BatchOutcome:
+        """Keep a batch, in one transaction, and let the rack hear of it. Runs in the batcher's one thread."""
+        said = [reading for message in messages for reading in message.readings]
+        # Arrivals never go back, even where the machine's clock is set back: restarts rely on their order.
+        self._last_arrival = max(self._last_arrival, self.clock.now())
+        outcome = readings.keep(
+            self.engine,
+            said,
+            [rejected for message in messages for rejected in message.rejected],
+            [status for message in messages for status in message.statuses],
+            self._last_arrival,
+        )
+        self.rack.hear(said, self._last_arrival)
+        self.jobs.wake()
+        return outcome
+
+    def outlooks(self) -> Sequence[Outlook]:
+        """What may be told: just after a start the air is not yet called missing."""
+        early = self.clock.now() - self._opened_at < GRACE_MS
+        return [outlook for outlook in self.rack.outlooks() if not (early and outlook.state == "unsure")]
+
+    def ready(self) -> Readiness:
+        """Whether the service is able to judge: the store answers, and the air of each place is known."""
+        reasons = []
+        try:
+            readings.newest_arrival(self.engine)
+        except StoreError as error:
+            reasons.append(str(error))
+        if self.jobs.trouble is not None:
+            reasons.append(f"judging does not work: {self.jobs.trouble}")
+        now = self.clock.now()
+        for place, newest in self.rack.newest_air().items():
+            if newest is None:
+                reasons.append(f"no node has told the air at {place} yet")
+            elif now - newest > self.rack.gap_limit:
+                minutes = (now - newest) // MINUTE_MS
+                reasons.append(f"the air at {place} has not been known for {minutes} min")
+        return Readiness(not reasons, tuple(reasons))
+
+    async def take_readings(self, parsed: Parsed) -> int:
+        """Keep readings that came by HTTP; returns once they are on the disk, with how many were good."""
+        await self.batcher.put(Message(self.clock.now(), parsed.readings, parsed.rejected))
+        return len(parsed.readings)
+
+    def web(self) -> FastAPI:
+        """The web application over this service."""
+        parts = Parts(
+            engine=self.engine,
+            rack=self.rack,
+            clock=self.clock,
+            wall_clock=wall_millis,
+            vapid_public_key=self._keys.public,
+            ready=self.ready,
+            on_readings=self.take_readings,
+        )
+        return web_app(parts)
+
+    async def _tick(self, now: Millis, forecast: bool) -> None:
+        await asyncio.to_thread(self.rack.look, forecast)
+        await asyncio.to_thread(self._reminders.remind, now)
+        if isinstance(self.clock, ShopClock) and self.clock.rate != 1.0 and forecast:
+            await asyncio.to_thread(shop_time.keep, self.engine, self.clock)
+
+    def _noticed(self, notice: KeptNotice) -> None:
+        self.jobs.post()
+        self.on_notice(notice)
+
+    def _login(self, user: str, password: bytes) -> bool:
+        wanted = self.settings.mqtt_password.get_secret_value().encode()
+        # Both are compared in full, so that the time taken tells nothing.
+        right_user = compare_digest(user.encode(), self.settings.mqtt_user.encode())
+        return compare_digest(password, wanted) and right_user

@@ -1,0 +1,242 @@
+"""The command line: `slowcorner demo`, `serve`, `estimate`, `replay`.
+
+Exit codes: 0 done; 1 the job could not be done; 2 the words of the command are off (Typer's own).
+"""
+
+import json
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Annotated, Any, Literal, NoReturn
+
+import typer
+from pydantic import ValidationError
+from rich.console import Console
+from rich.progress import Progress
+from rich.table import Table
+
+from scheduler.forecast import Quantiles
+from sensors.air_table import AirFileError, read_air_table
+from sensors.clock import format_time, parse_time
+from server.drying.estimate import Estimate, estimate
+from server.replaying import CoatsFileError, ReplayedCoat, read_coats, replay
+from server.settings import Settings
+
+app = typer.Typer(
+    no_args_is_help=True,
+    add_completion=False,
+    help="Tells which ceramic-shell tree is fit to dip next, judged at its slowest corner. "
+    "It advises on drying; it is no safety device.",
+)
+_out = Console()
+_err = Console(stderr=True)
+
+
+@app.command()
+def demo(
+    data: Annotated[Path, typer.Option(help="Folder for the demo's store.")] = Path("demo-data"),
+    port: Annotated[int, typer.Option(help="Port of the page.", min=0, max=65535)] = 8000,
+    mqtt: Annotated[
+        str, typer.Option(help="Where the built-in MQTT listener listens.")
+    ] = "listen://127.0.0.1:0",
+    rate: Annotated[float, typer.Option(help="Shop seconds in one second.", min=1, max=1000)] = 300.0,
+) -> None:
+    """The whole job on one machine: simulated nodes, real MQTT, made-up trees, 300 times as fast."""
+    from server.running import run_demo  # noqa: PLC0415 - the web parts load only where they serve
+
+    _serve(lambda settings: run_demo(settings, rate), data=data, port=port, mqtt=mqtt)
+
+
+@app.command()
+def serve(
+    data: Annotated[Path | None, typer.Option(help="Folder for the store [default: data].")] = None,
+    host: Annotated[str | None, typer.Option(help="Address of the page [default: 127.0.0.1].")] = None,
+    port: Annotated[
+        int | None, typer.Option(help="Port of the page [default: 8000].", min=0, max=65535)
+    ] = None,
+    database: Annotated[
+        str | None, typer.Option(help="Database URL [default: SQLite in the data folder].")
+    ] = None,
+    mqtt: Annotated[
+        str | None, typer.Option(help="Built-in MQTT listener [default: listen://127.0.0.1:1883].")
+    ] = None,
+) -> None:
+    """The real service, on this machine alone for now. Each flag can also be set as SLOWCORNER_NAME."""
+    from server.running import run_service  # noqa: PLC0415 - the web parts load only where they serve
+
+    given = {"data": data, "host": host, "port": port, "database": database, "mqtt": mqtt}
+    _serve(run_service, **{name: value for name, value in given.items() if value is not None})
+
+
+@app.command("estimate")
+def estimate_command(
+    kind: Annotated[Literal["prime", "backup", "seal"], typer.Option(help="Kind of the coat.")] = "backup",
+    layer: Annotated[int, typer.Option(help="Its number; 1 is on the wax.", min=1, max=30)] = 1,
+    air_temp: Annotated[float, typer.Option(help="Air temperature [°C].")] = 21.0,
+    rh: Annotated[float, typer.Option(help="Relative humidity [%].")] = 50.0,
+    air_speed: Annotated[float, typer.Option(help="Air speed at the tree [m/s].")] = 0.6,
+    size: Annotated[float, typer.Option(help="Length of the face along the air [mm].")] = 25.0,
+    fillet: Annotated[float, typer.Option(help="Radius of the slurry's fillet in a joint [mm].")] = 2.0,
+    spot: Annotated[
+        list[str] | None, typer.Option(help="face, joint:30, pocket:12x40; may be given again and again.")
+    ] = None,
+    as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
+) -> None:
+    """How long one coat takes in given air."""
+    try:
+        with _waiting("Working it out"):
+            found = estimate(
+                kind=kind,
+                layer=layer,
+                temp_c=air_temp,
+                rh_pct=rh,
+                air_speed_m_s=air_speed,
+                size_mm=size,
+                fillet_mm=fillet,
+                spots=tuple(spot or ["face", "joint:30"]),
+            )
+    except ValueError as error:
+        _fail(str(error))
+    if as_json:
+        sys.stdout.write(json.dumps(_estimate_json(found)) + "\n")
+    else:
+        _out.print(_estimate_table(found))
+
+
+@app.command("replay")
+def replay_command(
+    air: Annotated[Path, typer.Argument(help="CSV with time,place,temp_c,rh_pct and maybe air_speed_m_s.")],
+    coats: Annotated[Path, typer.Argument(help="JSON with the trees, their spots and their dips.")],
+    as_of: Annotated[
+        str | None, typer.Option(help="Judge with what was known then (a time with its zone).")
+    ] = None,
+    as_json: Annotated[bool, typer.Option("--json", help="Print JSON, one object a coat.")] = False,
+) -> None:
+    """Run a record of air and dips through the judge that the service uses."""
+    try:
+        moment = None if as_of is None else parse_time(as_of)
+        readings = read_air_table(air)
+        said = read_coats(coats)
+        unused = [tree.label for tree in said.trees if tree.weighings or tree.surface_temps or tree.touches]
+        if unused:
+            _err.print(f"Measurements of {', '.join(unused)} are read but not learned from yet.")
+        with Progress(console=_err, transient=True, disable=not _err.is_terminal) as bar:
+            task = bar.add_task("Judging the trees", total=len(said.trees))
+            found = replay(
+                readings, said, moment, lambda done, total: bar.update(task, completed=done, total=total)
+            )
+    except (AirFileError, CoatsFileError, ValueError) as error:
+        _fail(str(error))
+    if as_json:
+        for coat in found:
+            sys.stdout.write(json.dumps(_coat_json(coat)) + "\n")
+    else:
+        _out.print(_replay_table(list(found)))
+
+
+def _serve(run: Any, **given: Any) -> None:
+    try:
+        settings = Settings(**given)
+    except ValidationError as error:
+        _fail("; ".join(str(fault["msg"]).removeprefix("Value error, ") for fault in error.errors()))
+    try:
+        run(settings)
+    except (OSError, RuntimeError) as error:
+        _fail(str(error))
+
+
+def _fail(message: str) -> NoReturn:
+    _err.print(f"slowcorner: {message}", markup=False, highlight=False, soft_wrap=True)
+    raise typer.Exit(1)
+
+
+@contextmanager
+def _waiting(what: str) -> Iterator[None]:
+    if _err.is_terminal:
+        with _err.status(what):
+            yield
+    else:
+        yield
+
+
+def _estimate_json(found: Estimate) -> dict[str, Any]:
+    return {
+        "spots": [
+            {
+                "spot": spot.spot,
+                "fit_after_s": _seconds(spot.fit_after_s),
+                "water_left": [[round(seconds, 1), round(left, 5)] for seconds, left in spot.water_left],
+                "coldest_c": round(spot.coldest_c, 2),
+            }
+            for spot in found.spots
+        ],
+        "slowest": found.slowest,
+        "fit_after_s": _seconds(found.fit_after_s),
+    }
+
+
+def _seconds(after: float | None) -> dict[str, float | None]:
+    # One member, so no spread is known: the three are equal.
+    value = None if after is None else round(after, 1)
+    return {"p10": value, "p50": value, "p90": value}
+
+
+def _estimate_table(found: Estimate) -> Table:
+    table = Table(title="Time until the next coat may go on")
+    for heading in ("spot", "fit after", "left after 1 h", "coldest"):
+        table.add_column(heading, justify="left" if heading == "spot" else "right")
+    for spot in found.spots:
+        slow = " (slowest)" if spot.spot == found.slowest else ""
+        at_an_hour = next((left for seconds, left in spot.water_left if seconds >= 3600), None)
+        table.add_row(
+            spot.spot + slow,
+            "not within 14 days" if spot.fit_after_s is None else _duration(spot.fit_after_s),
+            "-" if at_an_hour is None else f"{at_an_hour:.0%}",
+            f"{spot.coldest_c:.1f} °C",
+        )
+    return table
+
+
+def _duration(seconds: float) -> str:
+    minutes = round(seconds / 60)
+    return f"{minutes} min" if minutes < 120 else f"{seconds / 3600:.1f} h"
+
+
+def _quantile_times(times: Quantiles) -> dict[str, str | None]:
+    return {
+        name: None if value is None else format_time(value)
+        for name, value in (("p10", times.p10), ("p50", times.p50), ("p90", times.p90))
+    }
+
+
+def _coat_json(coat: ReplayedCoat) -> dict[str, Any]:
+    verdict = coat.verdict
+    return {
+        "tree": coat.tree,
+        "coat": verdict.number,
+        "kind": verdict.kind,
+        "dipped_at": format_time(verdict.dipped_at),
+        "fit_at": None if verdict.fit_at.p50 is None else _quantile_times(verdict.fit_at),
+        "slowest_spot": verdict.slowest_spot,
+        "warnings": list(verdict.warnings),
+    }
+
+
+def _replay_table(found: list[ReplayedCoat]) -> Table:
+    table = Table(title="Coats as judged by the record")
+    for heading in ("tree", "coat", "kind", "dipped", "fit", "slowest spot", "warnings"):
+        table.add_column(heading)
+    for coat in found:
+        verdict = coat.verdict
+        fit = "not by the end" if verdict.fit_at.p50 is None else format_time(verdict.fit_at.p50)
+        table.add_row(
+            coat.tree,
+            str(verdict.number),
+            verdict.kind,
+            format_time(verdict.dipped_at),
+            fit,
+            verdict.slowest_spot or "-",
+            " ".join(verdict.warnings),
+        )
+    return table

@@ -1,0 +1,89 @@
+"""A committed state as bytes and back, exact to the bit. A cache: throwing one away costs only time."""
+
+import hashlib
+import json
+from collections.abc import Sequence
+from typing import Any
+
+from sensors.air import Air
+from sensors.clock import Millis
+from server.drying.shell import SpotShell
+from server.judging import CoatDip, CoatRecord, Committed, JudgedTree
+
+FORMAT = 1
+"""Raised whenever the model or this layout changes: older saved states are then left unread."""
+
+
+class StaleStateError(Exception):
+    """A saved state that does not belong to this tree, these dips or this version of the model."""
+
+
+def state_key(tree: JudgedTree, dips: Sequence[CoatDip]) -> str:
+    """What a state depends on besides the air: the tree, and the dips up to it.
+
+    Two states with one key and the same air are the same.
+    """
+    said = [FORMAT, tree.size_mm, [code for code, _ in tree.spots], tree.coats_in_all, tree.rest_ms]
+    said += [[dip.number, repr(dip.material), dip.at] for dip in dips]
+    return hashlib.sha256(json.dumps(said).encode()).hexdigest()[:32]
+
+
+def to_blob(state: Committed) -> bytes:
+    """Write a state: a JSON head with exact numbers, then the shells' own bytes."""
+    shells = [shell.to_bytes() for shell in state.shells]
+    head: dict[str, Any] = {
+        "at": state.at,
+        "air": None if state.air is None else [x.hex() for x in _air_numbers(state.air)],
+        "shells": [len(shell) for shell in shells],
+        "curves": [[[at, value] for at, value in curve] for curve in state.curves],
+        "coats": [
+            [
+                coat.fit_at,
+                list(coat.spot_fit_at),
+                coat.through_at,
+                coat.rested_ms,
+                coat.damp_at_next,
+                coat.damp_spot,
+                [list(gap) for gap in coat.gaps],
+            ]
+            for coat in state.coats
+        ],
+    }
+    text = json.dumps(head).encode()
+    return len(text).to_bytes(4, "big") + text + b"".join(shells)
+
+
+def from_blob(blob: bytes, dips: Sequence[CoatDip]) -> Committed:
+    """Read a state written by `to_blob`; raises StaleStateError when it cannot be one."""
+    try:
+        size = int.from_bytes(blob[:4], "big")
+        head = json.loads(blob[4 : 4 + size])
+        shells, at = [], 4 + size
+        for length in head["shells"]:
+            shells.append(SpotShell.from_bytes(blob[at : at + length]))
+            at += length
+        coats = tuple(
+            CoatRecord(
+                dip=dip,
+                fit_at=fit_at,
+                spot_fit_at=tuple(spot_fit_at),
+                through_at=through_at,
+                rested_ms=rested_ms,
+                damp_at_next=damp_at_next,
+                damp_spot=damp_spot,
+                gaps=tuple((start, end) for start, end in gaps),
+            )
+            for dip, (fit_at, spot_fit_at, through_at, rested_ms, damp_at_next, damp_spot, gaps) in zip(
+                dips[: len(head["coats"])], head["coats"], strict=True
+            )
+        )
+        air = None if head["air"] is None else Air(*(float.fromhex(x) for x in head["air"]))
+        curves = tuple(tuple((when, value) for when, value in curve) for curve in head["curves"])
+        moment: Millis = head["at"]
+        return Committed(moment, tuple(shells), coats, curves, air)
+    except (KeyError, TypeError, ValueError, IndexError) as error:
+        raise StaleStateError(f"saved state of {len(blob)} bytes cannot be read: {error}") from error
+
+
+def _air_numbers(air: Air) -> tuple[float, float, float]:
+    return (float(air.temp_c), float(air.rh_pct), float(air.speed_m_s))

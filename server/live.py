@@ -1,0 +1,288 @@
+"""The live rack: follows every tree as readings and dips come in, and holds the latest picture of them all.
+
+One thread does the judging. Pages and API read the picture, which is replaced whole; what was heard waits
+in a queue until the next look. Nothing here is the truth: all of it comes again from what the store keeps.
+"""
+
+import logging
+import threading
+import time
+from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, field
+
+from scheduler.forecast import Outlook
+from sensors.air import GAP_LIMIT_MS, Air, PlaceAir
+from sensors.clock import HOUR_MS, Clock, Millis
+from sensors.reading import Reading
+from server.drying.materials import coat as coat_material
+from server.judged_state import StaleStateError, from_blob, state_key, to_blob
+from server.judging import CoatDip, Committed, JudgedTree, TreeJudge
+from server.outlooks import Forecast, Situation, air_points, judge_tree
+from server.store import dips, places, readings, saved, trees
+from server.store.engine import Engine
+from server.store.values import Dip, Place, Tree
+from server.verdicts import AirPoint, TreeVerdict
+
+log = logging.getLogger("slowcorner.rack")
+
+FORECAST_BUDGET_S = 0.4
+"""Wall seconds of forecasting in one look; the stalest go first and the rest wait their turn."""
+
+
+@dataclass
+class _Followed:
+    tree: Tree
+    judge: TreeJudge
+    forecast: Forecast | None = None
+    saved_marks: list[Committed] = field(default_factory=list)
+
+
+@dataclass
+class LiveRack:
+    """Every tree on the rack, followed. Start with `open`; `look` goes on to now; `close` ends the thread."""
+
+    engine: Engine
+    clock: Clock
+    gap_limit: Millis = GAP_LIMIT_MS
+    _airs: dict[str, PlaceAir] = field(default_factory=dict)
+    _followed: dict[int, _Followed] = field(default_factory=dict)
+    _picture: dict[int, TreeVerdict] = field(default_factory=dict)
+    _heard: list[Reading] = field(default_factory=list)
+    _heard_lock: threading.Lock = field(default_factory=threading.Lock)
+    _heard_arrived: Millis = 0
+    _arrived: Millis = 0
+    """Everything that came before this time is in the air records; a saved state carries it."""
+    _thread: ThreadPoolExecutor = field(
+        default_factory=lambda: ThreadPoolExecutor(1, thread_name_prefix="slowcorner-judge")
+    )
+
+    def open(self) -> None:
+        """Take up every tree where the store left it."""
+        self._thread.submit(self._open).result()
+
+    def close(self) -> None:
+        """Finish what is being judged and end the thread."""
+        self._thread.shutdown(wait=True)
+
+    def hear(self, heard: Sequence[Reading], arrived: Millis) -> None:
+        """Take note of readings that are committed and came at `arrived` [ms]; the next look judges them.
+
+        Called in the order of the commits, by one thread.
+        """
+        with self._heard_lock:
+            self._heard.extend(heard)
+            self._heard_arrived = max(self._heard_arrived, arrived)
+
+    def look(self, forecast: bool = True) -> Sequence[Outlook]:
+        """Go on to now with every tree, with a forecast or with the last one; returns the outlooks."""
+        return self._thread.submit(self._look, None, forecast).result()
+
+    def refresh(self, tree_id: int) -> None:
+        """Judge one tree anew because something was said of it; returns when the picture shows it."""
+        self._thread.submit(self._refresh, tree_id).result()
+
+    def outlooks(self) -> Sequence[Outlook]:
+        """The latest verdict on each tree on the rack."""
+        return [verdict.outlook for verdict in self._picture.values()]
+
+    def tree(self, tree_id: int) -> TreeVerdict | None:
+        """All that is known of one tree, or None when it is not on the rack."""
+        return self._picture.get(tree_id)
+
+    def air(self, place: str, start: Millis, end: Millis) -> Sequence[AirPoint]:
+        """The air record of a place, in steps of a block."""
+        return self._thread.submit(self._air_points, place, start, end).result()
+
+    def newest_air(self) -> dict[str, Millis | None]:
+        """For each place that has trees or nodes, the time of its newest air [ms]."""
+        return {place: _heard_at(air) for place, air in self._airs.items()}
+
+    # -- in the judging thread from here on
+
+    def _open(self) -> None:
+        now = self.clock.now()
+        taken_up = [self._take_up(tree) for tree in trees.rack(self.engine)]
+        mark = min((mark for _, mark in taken_up if mark is not None), default=0)
+        first_dips = [followed.judge.dips[0].at for followed, _ in taken_up if followed.judge.dips]
+        since = min(first_dips, default=now - 12 * HOUR_MS) - self.gap_limit
+        for place in places.places(self.engine):
+            air = self._air(place)
+            # First what the saved states had been judged with; then the rest, as if it came now.
+            air.add(readings.place_readings(self.engine, place.id, since, now + HOUR_MS, arrived_before=mark))
+            late = readings.place_readings(self.engine, place.id, since, now + HOUR_MS, arrived_from=mark)
+            changed = air.add(late)
+            for followed, _ in taken_up:
+                if followed.tree.place == place.id and changed is not None:
+                    followed.judge.rewind(changed)
+        self._followed = {followed.tree.id: followed for followed, _ in taken_up}
+        self._arrived = max(mark, readings.newest_arrival(self.engine))
+        self._look(None, forecast=True)
+
+    def _take_up(self, tree: Tree) -> tuple[_Followed, Millis | None]:
+        """Follow a tree from its saved states; with the arrival mark those were judged at, if any."""
+        followed = _Followed(tree, TreeJudge(_judged(tree), self._dips(tree), self._air_of(tree.place)))
+        judge = followed.judge
+        mark: Millis | None = None
+        for as_of, key, blob in saved.saved_states(self.engine, tree.id):
+            try:
+                arrived = int.from_bytes(blob[:8], "big")
+                state = from_blob(blob[8:], judge.dips)
+                if key != state_key(judge.tree, judge.dips[: len(state.coats)]):
+                    continue
+            except StaleStateError as error:
+                log.warning("%s: %s; it is judged from the record again", tree.label, error)
+                continue
+            if as_of == state.coats[-1].dip.at:
+                judge.marks.append(state)
+            judge.state = state
+            mark = arrived if mark is None else min(mark, arrived)
+        followed.saved_marks = list(judge.marks)
+        return followed, mark
+
+    def _look(self, only: int | None, forecast: bool) -> Sequence[Outlook]:
+        now = self.clock.now()
+        self._take_heard()
+        moved = []
+        for tree_id, followed in self._followed.items():
+            if only in (None, tree_id):
+                if followed.judge.advance(now):
+                    moved.append(followed)
+                state = followed.judge.state
+                if followed.forecast is not None and (state is None or followed.forecast.made_at > state.at):
+                    followed.forecast = None
+        if forecast:
+            self._forecast(only)
+        self._save(moved)
+        self._show(now, only)
+        return self.outlooks()
+
+    def _take_heard(self) -> None:
+        with self._heard_lock:
+            heard, self._heard = self._heard, []
+            self._arrived = max(self._arrived, self._heard_arrived)
+        by_place: dict[str, list[Reading]] = {}
+        for reading in heard:
+            by_place.setdefault(reading.place, []).append(reading)
+        for place, new in by_place.items():
+            changed = self._air_of(place).add(new)
+            if changed is None:
+                continue
+            for followed in self._followed.values():
+                if followed.tree.place == place:
+                    followed.judge.rewind(changed)
+
+    def _forecast(self, only: int | None) -> None:
+        stale = sorted(
+            (
+                followed
+                for followed in self._followed.values()
+                if _needs_forecast(followed) and only in (None, followed.tree.id)
+            ),
+            key=lambda followed: followed.forecast.made_at if followed.forecast else 0,
+        )
+        began = time.monotonic()
+        for followed in stale:
+            state = followed.judge.state
+            if state is None or state.air is None:
+                continue
+            followed.forecast = Forecast(state.at, followed.judge.ahead(state.air))
+            if time.monotonic() - began > FORECAST_BUDGET_S:
+                return
+
+    def _save(self, moved: Sequence[_Followed]) -> None:
+        arrived = self._arrived.to_bytes(8, "big")
+        rows = []
+        for followed in moved:
+            judge = followed.judge
+            kept = 0
+            for old, new in zip(followed.saved_marks, judge.marks, strict=False):
+                if old is not new:
+                    break
+                kept += 1
+            fresh = judge.marks[kept:]
+            if judge.state is not None and (not judge.marks or judge.state is not judge.marks[-1]):
+                fresh.append(judge.state)
+            keep_until = judge.marks[kept - 1].at if kept else None
+            states = [
+                (state.at, state_key(judge.tree, judge.dips[: len(state.coats)]), arrived + to_blob(state))
+                for state in fresh
+            ]
+            rows.append((followed.tree.id, keep_until, states))
+            followed.saved_marks = list(judge.marks)
+        if rows:
+            saved.replace_states(self.engine, rows)
+
+    def _show(self, now: Millis, only: int | None) -> None:
+        picture = dict(self._picture) if only is not None else {}
+        for tree_id, followed in self._followed.items():
+            if only in (None, tree_id):
+                heard = _heard_at(followed.judge.air)
+                situation = Situation(now, heard, self.gap_limit)
+                picture[tree_id] = judge_tree(followed.tree, followed.judge, followed.forecast, situation)
+        self._picture = picture
+
+    def _refresh(self, tree_id: int) -> None:
+        tree = trees.tree(self.engine, tree_id)
+        if tree is None or tree.left:
+            self._followed.pop(tree_id, None)
+            self._picture = {key: value for key, value in self._picture.items() if key != tree_id}
+            return
+        followed = self._followed.get(tree_id)
+        if followed is None or _judged(tree) != followed.judge.tree or tree.place != followed.tree.place:
+            followed = _Followed(tree, TreeJudge(_judged(tree), (), self._air_of(tree.place)))
+            self._followed[tree_id] = followed
+        followed.tree = tree
+        followed.judge.say_dips(self._dips(tree))
+        followed.forecast = None
+        self._look(tree_id, forecast=True)
+
+    def _dips(self, tree: Tree) -> tuple[CoatDip, ...]:
+        return tuple(_coat_dip(tree, dip) for dip in dips.dips(self.engine, tree.id))
+
+    def _air(self, place: Place) -> PlaceAir:
+        return self._airs.setdefault(place.id, PlaceAir(place.speed_m_s, self.gap_limit))
+
+    def _air_of(self, place_id: str) -> PlaceAir:
+        if place_id not in self._airs:
+            place = places.place(self.engine, place_id)
+            if place is None:
+                # A node may speak of a place that the shop has not named yet; its air is kept all the same.
+                place = Place(place_id, place_id, speed_m_s=0.2)
+            return self._air(place)
+        return self._airs[place_id]
+
+    def _air_points(self, place: str, start: Millis, end: Millis) -> Sequence[AirPoint]:
+        return air_points(self._air_of(place), start, end)
+
+
+def _judged(tree: Tree) -> JudgedTree:
+    return JudgedTree(
+        label=tree.label,
+        size_mm=tree.size_mm,
+        spots=tuple((spot.code, spot.name) for spot in tree.spots),
+        coats_in_all=len(tree.recipe.coats),
+        rest_ms=round(tree.resting_hours * HOUR_MS),
+    )
+
+
+def _coat_dip(tree: Tree, dip: Dip) -> CoatDip:
+    coat = tree.recipe.coats[dip.coat - 1]
+    material = coat_material(coat.kind, coat.thickness_mm, coat.water_kg_m2)
+    return CoatDip(dip.coat, material, dip.at, dip.id, dip.pot, dip.note)
+
+
+def _heard_at(air: PlaceAir) -> Millis | None:
+    latest: tuple[Millis, Air] | None = air.latest()
+    return None if latest is None else latest[0]
+
+
+def _needs_forecast(followed: _Followed) -> bool:
+    state = followed.judge.state
+    if state is None or len(state.coats) < len(followed.judge.dips):
+        return False
+    coat = state.coats[-1]
+    last = coat.dip.number >= followed.judge.tree.coats_in_all
+    settled = coat.through_at if last else coat.fit_at
+    made = followed.forecast.made_at if followed.forecast else None
+    return made != state.at and (settled is None or made is None)

@@ -1,0 +1,217 @@
+"""From a judged tree to what is said of it: the state, its reason, the slow spot, and when it comes fit."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from scheduler.forecast import NEVER, Outlook, Quantiles, State
+from sensors.air import BLOCK_MS, PlaceAir
+from sensors.clock import HOUR_MS, MINUTE_MS, Millis
+from server.drying.materials import COOLING_LIMIT_K, RH_CEILING_PCT, fit_limit
+from server.drying.verdict import Ahead, is_fit
+from server.judging import Committed, TreeJudge, coat_verdicts, last_spot
+from server.store.values import Tree
+from server.verdicts import AirPoint, SpotVerdict, TreeVerdict
+
+
+@dataclass(frozen=True)
+class Forecast:
+    """What is ahead of each spot, from a committed state in air that goes on as it was then."""
+
+    made_at: Millis
+    spots: tuple[Ahead, ...]
+
+
+@dataclass(frozen=True)
+class Situation:
+    """What is known at one moment, for one verdict. `heard` is the time of the place's newest air, if any."""
+
+    now: Millis
+    heard: Millis | None
+    gap_limit: Millis
+
+    @property
+    def air_missing(self) -> bool:
+        """Whether the air has been unknown for longer than is allowed."""
+        return self.heard is None or self.now - self.heard > self.gap_limit
+
+
+def judge_tree(tree: Tree, judge: TreeJudge, forecast: Forecast | None, situation: Situation) -> TreeVerdict:
+    """Everything that can be said of a tree now."""
+    state = judge.state
+    pending = len(judge.dips) - (0 if state is None else len(state.coats))
+    spots = () if state is None or pending else _spots(judge, state, forecast)
+    outlook = _outlook(tree, judge, spots, forecast, situation)
+    coats = () if state is None else coat_verdicts(judge.tree, state.coats)
+    start = judge.dips[-1].at if judge.dips else situation.now - 12 * HOUR_MS
+    return TreeVerdict(
+        outlook=outlook,
+        spots=spots,
+        coats=coats,
+        air=air_points(judge.air, start, situation.now),
+        warnings=tuple(warning for coat in coats[-1:] for warning in coat.warnings),
+    )
+
+
+def air_points(air: PlaceAir, start: Millis, end: Millis, most: int = 240) -> tuple[AirPoint, ...]:
+    """The air from `start` to `end` [ms], in steps of whole blocks, at most about `most` points."""
+    step = BLOCK_MS * max(1, -(-(end - start) // (BLOCK_MS * most)))
+    points = []
+    for at in range(start // BLOCK_MS * BLOCK_MS, end, step):
+        mean = air.mean(at, at + BLOCK_MS)
+        points.append(AirPoint(at, mean.temp_c, mean.rh_pct) if mean else AirPoint(at, None, None))
+    return tuple(points)
+
+
+def _spots(judge: TreeJudge, state: Committed, forecast: Forecast | None) -> tuple[SpotVerdict, ...]:
+    coat = state.coats[-1]
+    kind = coat.dip.material.kind
+    verdicts = []
+    for index, ((code, name), shell) in enumerate(zip(judge.tree.spots, state.shells, strict=True)):
+        was_fit = coat.spot_fit_at[index]
+        ahead = forecast.spots[index] if forecast is not None else None
+        verdicts.append(
+            SpotVerdict(
+                code=code,
+                name=name,
+                remaining=float(shell.remaining()[0]),
+                water_left=float(shell.water_left()[0]),
+                cooling_k=float(shell.cooling_k()[0]),
+                temp_c=float(shell.temp_c[0]),
+                limit=fit_limit(kind),
+                fit=was_fit is not None and state.air is not None and is_fit(shell, state.air, kind),
+                fit_at=_at(was_fit) if was_fit is not None else _ahead_at(forecast, ahead),
+                curve=state.curves[index],
+                ahead=() if forecast is None or ahead is None else _ahead_curve(forecast, ahead),
+                wetness=tuple(float(wet) for wet in shell.coat_wetness()[0]),
+            )
+        )
+    return tuple(verdicts)
+
+
+def _at(time: Millis | None) -> Quantiles:
+    # One member, so no spread is known: the three quantiles are one.
+    return NEVER if time is None else Quantiles(time, time, time)
+
+
+def _ahead_at(forecast: Forecast | None, ahead: Ahead | None) -> Quantiles:
+    if forecast is None or ahead is None or ahead.seconds is None:
+        return NEVER
+    return _at(forecast.made_at + round(ahead.seconds * 1000))
+
+
+def _ahead_curve(forecast: Forecast, ahead: Ahead) -> tuple[tuple[Millis, float], ...]:
+    return tuple((forecast.made_at + round(seconds * 1000), value) for seconds, value in ahead.curve)
+
+
+def _slowest(spots: Sequence[SpotVerdict], forecast: Forecast | None) -> int | None:
+    if not spots:
+        return None
+
+    def lateness(index: int) -> tuple[float, float]:
+        spot = spots[index]
+        seconds: float | None = 0.0
+        if forecast is not None and not spot.fit:
+            seconds = forecast.spots[index].seconds
+        return (float("inf") if seconds is None else seconds, spot.remaining / spot.limit)
+
+    return max(range(len(spots)), key=lateness)
+
+
+def _outlook(
+    tree: Tree,
+    judge: TreeJudge,
+    spots: tuple[SpotVerdict, ...],
+    forecast: Forecast | None,
+    situation: Situation,
+) -> Outlook:
+    dips = judge.dips
+    kind = dips[-1].material.kind if dips else tree.recipe.coats[0].kind
+    state = judge.state
+    coat = state.coats[-1] if state is not None and len(state.coats) == len(dips) else None
+    slowest = last_spot(coat) if coat is not None and coat.fit_at is not None else _slowest(spots, forecast)
+    word, fit_at = _state(tree, judge, forecast, situation)
+    spot = spots[slowest] if slowest is not None and spots else None
+    return Outlook(
+        tree_id=tree.id,
+        label=tree.label,
+        hook=tree.hook,
+        place=tree.place,
+        coat=len(dips),
+        of=len(tree.recipe.coats),
+        kind=kind,
+        state=word,
+        slowest_spot=spot.code if spot else None,
+        slowest_name=spot.name if spot else None,
+        remaining=spot.remaining if spot else None,
+        fit_at=fit_at,
+        reason=_reason(word, tree, spots, spot, state, situation),
+        as_of=state.at if state is not None else situation.now,
+        dipped_at=dips[-1].at if dips else None,
+        next_kind=tree.recipe.coats[len(dips)].kind if len(dips) < len(tree.recipe.coats) else None,
+        unsure_since=situation.heard if word == "unsure" else None,
+    )
+
+
+def _state(
+    tree: Tree, judge: TreeJudge, forecast: Forecast | None, situation: Situation
+) -> tuple[State, Quantiles]:
+    if tree.left == "cleared":
+        return "cleared", NEVER
+    if tree.left == "scrapped":
+        return "scrapped", NEVER
+    if not judge.dips:
+        return "new", NEVER
+    last = len(judge.dips) >= judge.tree.coats_in_all
+    state = judge.state
+    coat = state.coats[-1] if state is not None and len(state.coats) == len(judge.dips) else None
+    if coat is not None and not last and coat.fit_at is not None:
+        return "fit", _at(coat.fit_at)
+    if situation.air_missing:
+        return "unsure", NEVER
+    if coat is not None and last and coat.through_at is not None:
+        return "through", _at(coat.through_at)
+    times = [_ahead_at(forecast, ahead).p50 for ahead in forecast.spots] if forecast is not None else []
+    settled = [time for time in times if time is not None]
+    fit_at = _at(max(settled)) if settled and len(settled) == len(times) else NEVER
+    if not last:
+        return "drying", fit_at
+    if coat is not None and fit_at.p50 is not None:
+        fit_at = _at(fit_at.p50 + judge.tree.rest_ms - coat.rested_ms)
+    return "resting", fit_at
+
+
+def _reason(
+    word: State,
+    tree: Tree,
+    spots: tuple[SpotVerdict, ...],
+    spot: SpotVerdict | None,
+    state: Committed | None,
+    situation: Situation,
+) -> str:
+    if word == "new":
+        return "No coat is on yet."
+    if word == "unsure":
+        if situation.heard is None:
+            return f"No node has told the air at {tree.place} yet."
+        minutes = (situation.now - situation.heard) // MINUTE_MS
+        limit = situation.gap_limit // MINUTE_MS
+        return f"The air at {tree.place} has not been known for {minutes} min; the limit is {limit} min."
+    if word in ("cleared", "scrapped"):
+        return f"It was {word} and is off the rack."
+    if spot is None:
+        return "The latest dip is being taken in."
+    if word == "fit":
+        return f"Every spot came within its limit; the {spot.name} was the last."
+    if word == "through":
+        return "The whole shell is dry through and has rested; check it before burnout."
+    if word == "resting":
+        return "The last coat is on; the whole shell has to dry through and rest."
+    if state is not None and state.air is not None and state.air.rh_pct > RH_CEILING_PCT:
+        return (
+            f"The air is at {state.air.rh_pct:.0f} %RH; above {RH_CEILING_PCT:.0f} % no coat is called fit."
+        )
+    if spot.remaining <= spot.limit and spot.cooling_k >= COOLING_LIMIT_K:
+        cooling = f"still cools by {spot.cooling_k:.1f} K as it dries; the limit is {COOLING_LIMIT_K:.0f} K"
+        return f"The {spot.name} {cooling}."
+    left = f"{spot.remaining:.0%} of the latest dip's water is left"
+    return f"{left} at the {spot.name}; the limit is {spot.limit:.0%}."
