@@ -126,6 +126,7 @@ class PlaceAir:
         temps: list[list[float]] = [[] for _ in moments]
         humidities: list[list[float]] = [[] for _ in moments]
         speeds: list[list[float]] = [[] for _ in moments]
+        # In the order of names and not of arrival, so that vectors are the same ones to the last bit.
         for name in sorted(self._nodes):
             node = self._nodes[name]
             if "airspeed" in node.heard:

@@ -153,7 +153,9 @@ def test_slower_node_is_waited_for_and_a_silent_one_is_not() -> None:
     minutes = [said("fast", minute, 20.0, 50.0) for minute in range(0, 31)]
     slow = [said("slow", minute, 22.0, 50.0) for minute in (0, 10, 20)]
     assert record(*minutes, *slow).known_until() == at(20)  # due at 30, waited for until 40
-    more = [said("fast", minute, 20.0, 50.0) for minute in range(31, 42)]
+    until_due = [said("fast", minute, 20.0, 50.0) for minute in range(31, 41)]
+    assert record(*minutes, *slow, *until_due).known_until() == at(20)
+    more = [*until_due, said("fast", 41, 20.0, 50.0)]
     assert record(*minutes, *slow, *more).known_until() == at(41)
     silent = record(*minutes, *slow, *more)
     mean = silent.mean(at(30), at(40))
@@ -170,6 +172,8 @@ def test_late_reading_says_from_when_the_air_changed() -> None:
     air = record(*(said("wall", minute, 20.0, 50.0) for minute in (0, 10, 20, 30)))
     assert air.add(said("wall", 14, 30.0, 50.0)) == at(10)
     assert air.add(said("wall", 14, 10.0, 50.0)) is None  # the first one stays
+    air.add(said("wall", 24.7, 20.0, 50.0))
+    assert air.add(said("wall", 27, 20.0, 50.0)) == at(24)  # a whole minute
     assert air.add(said("wall", 300, 20.0, 50.0)) == at(300)  # after a gap nothing before it changes
     assert air.add([Reading("cellar", "wall", "mass", "kg", 3.0, at(12))]) is None
 
@@ -191,6 +195,7 @@ def test_forgetting_changes_nothing_after() -> None:
     parts = [said("wall", minute, 20.0 + minute / 50, 50.0) for minute in range(0, 600, 7)]
     air, short = record(*parts), record(*parts)
     short.forget(at(305))
+    assert short.mean(at(305), at(310)) == air.mean(at(305), at(310))
     for block in range(310, 580, 10):
         assert short.mean(at(block), at(block + 10)) == air.mean(at(block), at(block + 10))
     assert short.mean(at(100), at(110)) is None
