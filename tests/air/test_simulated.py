@@ -89,6 +89,13 @@ def test_diary_tells_the_past_then_the_present() -> None:
     assert diary.take(NOW + 6 * MINUTE_MS) == [NOW + k * MINUTE_MS for k in (2, 4, 6)]
 
 
+def test_diary_goes_from_one_step_to_the_other_without_a_hole() -> None:
+    diary = Diary(NOW - 10 * MINUTE_MS, NOW + 3 * MINUTE_MS, rate=1.0)
+    past, live = diary.take(NOW + 3 * MINUTE_MS), diary.take(NOW + 7 * MINUTE_MS)
+    assert past == [NOW + k * MINUTE_MS for k in (-10, -5, 0)]
+    assert live == [NOW + k * MINUTE_MS for k in (2, 4, 6)]
+
+
 def test_diary_groups_at_a_fast_clock() -> None:
     diary = Diary(None, NOW, rate=3000.0)  # 0.4 s are 20 minutes
     assert diary.take(NOW + 10 * MINUTE_MS) == []
