@@ -1,7 +1,8 @@
 """Opens the store and runs its transactions. A SQLite file by default; a PostgreSQL URL works the same way.
 
 On SQLite a commit is on the disk when it returns: write-ahead log, `synchronous=FULL`. Transactions that
-write take the write lock at their start (`BEGIN IMMEDIATE`): two writers queue and never meet half-way.
+write take the write lock at their start (`BEGIN IMMEDIATE`, on PostgreSQL a lock of our own): two writers
+queue and never meet half-way, so what one looked at stays true until it commits.
 """
 
 import sqlite3
@@ -22,6 +23,9 @@ BUSY_MS = 10_000
 """How long a writer waits for another one [ms]."""
 
 _WRITES = "slowcorner_writes"
+
+_WRITER_LOCK = 5106
+"""The number of our advisory lock on PostgreSQL: any that nobody else uses."""
 
 _DISK_FULL = {sqlite3.SQLITE_FULL, sqlite3.SQLITE_IOERR_SHMSIZE, "53100"}
 """SQLite's codes and PostgreSQL's SQLSTATE for a disk with no room left."""
@@ -68,7 +72,7 @@ def open_store(url: str) -> Engine:
 @contextmanager
 def reading(engine: Engine) -> Iterator[Session]:
     """Read in one transaction: everything read in it was so at one moment."""
-    with plain_errors(engine), Session(engine) as session:
+    with plain_errors(engine), Session(_for_reading(engine)) as session:
         yield session
 
 
@@ -131,10 +135,12 @@ def _address(url: str) -> URL:
 
 def _other(address: URL) -> Engine:
     try:
-        return create_engine(address, pool_pre_ping=True)
+        engine = create_engine(address, pool_pre_ping=True)
     except ImportError as error:
         shown = address.render_as_string(hide_password=True)
         raise StoreError(f"database {shown}: its driver {error.name!r} is not installed") from error
+    event.listen(engine, "begin", _begin_elsewhere)
+    return engine
 
 
 def _sqlite(address: URL) -> Engine:
@@ -171,6 +177,17 @@ def _prepare(connection: sqlite3.Connection, _record: object) -> None:
 def _begin(connection: Connection) -> None:
     writes = connection.get_execution_options().get(_WRITES, False)
     connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
+
+
+def _begin_elsewhere(connection: Connection) -> None:
+    if connection.get_execution_options().get(_WRITES, False):
+        connection.exec_driver_sql(f"SELECT pg_advisory_xact_lock({_WRITER_LOCK})")
+
+
+def _for_reading(engine: Engine) -> Engine:
+    if engine.dialect.name == "sqlite":  # a reader of its log sees one moment anyway
+        return engine
+    return engine.execution_options(isolation_level="REPEATABLE READ")
 
 
 def _for_writing(engine: Engine) -> Engine:
