@@ -157,10 +157,16 @@ class NodeLink:
                 return
             if self._agenda.past_is_told and not self._in_flight:
                 self.past_acknowledged.set()
-        client.publish(f"{self._topic}/status", "offline", qos=1, retain=True)
+        self._take_leave(client)
+
+    def _take_leave(self, client: mqtt.Client) -> None:
+        """Say that the node goes, and wait a little for that and what was sent before to be acknowledged."""
+        word = client.publish(f"{self._topic}/status", "offline", qos=1, retain=True)
+        if word.rc != mqtt.MQTT_ERR_SUCCESS:
+            return
         deadline = time.monotonic() + _FAREWELL_S
-        while client.loop(_LOOK_S) == mqtt.MQTT_ERR_SUCCESS and time.monotonic() < deadline:
-            if not self._in_flight and not client.want_write():
+        while self._in_flight or not word.is_published():
+            if client.loop(_LOOK_S) != mqtt.MQTT_ERR_SUCCESS or time.monotonic() > deadline:
                 return
 
     def _send_due(self, client: mqtt.Client) -> None:
