@@ -121,7 +121,7 @@ class LiveRack:
 
     def _take_up(self, tree: Tree) -> tuple[_Followed, Millis | None]:
         """Follow a tree from its saved states; with the arrival mark those were judged at, if any."""
-        followed = _Followed(tree, TreeJudge(_judged(tree), self._dips(tree), self._air_of(tree.place)))
+        followed = _Followed(tree, TreeJudge(judged_tree(tree), self._dips(tree), self._air_of(tree.place)))
         judge = followed.judge
         mark: Millis | None = None
         for as_of, key, blob in saved.saved_states(self.engine, tree.id):
@@ -229,8 +229,8 @@ class LiveRack:
             self._picture = {key: value for key, value in self._picture.items() if key != tree_id}
             return
         followed = self._followed.get(tree_id)
-        if followed is None or _judged(tree) != followed.judge.tree or tree.place != followed.tree.place:
-            followed = _Followed(tree, TreeJudge(_judged(tree), (), self._air_of(tree.place)))
+        if followed is None or judged_tree(tree) != followed.judge.tree or tree.place != followed.tree.place:
+            followed = _Followed(tree, TreeJudge(judged_tree(tree), (), self._air_of(tree.place)))
             self._followed[tree_id] = followed
         followed.tree = tree
         followed.judge.say_dips(self._dips(tree))
@@ -238,7 +238,7 @@ class LiveRack:
         self._look(tree_id, forecast=True)
 
     def _dips(self, tree: Tree) -> tuple[CoatDip, ...]:
-        return tuple(_coat_dip(tree, dip) for dip in dips.dips(self.engine, tree.id))
+        return tuple(coat_dip(tree, dip) for dip in dips.dips(self.engine, tree.id))
 
     def _air(self, place: Place) -> PlaceAir:
         return self._airs.setdefault(place.id, PlaceAir(place.speed_m_s, self.gap_limit))
@@ -256,7 +256,8 @@ class LiveRack:
         return air_points(self._air_of(place), start, end)
 
 
-def _judged(tree: Tree) -> JudgedTree:
+def judged_tree(tree: Tree) -> JudgedTree:
+    """A tree of the store as the judge takes it."""
     return JudgedTree(
         label=tree.label,
         size_mm=tree.size_mm,
@@ -266,7 +267,8 @@ def _judged(tree: Tree) -> JudgedTree:
     )
 
 
-def _coat_dip(tree: Tree, dip: Dip) -> CoatDip:
+def coat_dip(tree: Tree, dip: Dip) -> CoatDip:
+    """A dip of the store as the judge takes it: its coat is that number of the tree's recipe."""
     coat = tree.recipe.coats[dip.coat - 1]
     material = coat_material(coat.kind, coat.thickness_mm, coat.water_kg_m2)
     return CoatDip(dip.coat, material, dip.at, dip.id, dip.pot, dip.note)

@@ -4,10 +4,9 @@ from collections.abc import Awaitable, Callable
 from dataclasses import dataclass, field
 from threading import Lock
 
-from sqlalchemy import Engine
-
 from sensors.clock import Clock, Millis
 from sensors.senml import Parsed
+from server.store.engine import Engine
 from server.verdicts import Rack
 
 

@@ -28,13 +28,16 @@ PAST_WAIT_S = 120.0
 Beside = Callable[[Service], AbstractAsyncContextManager[None]]
 
 
-def run_service(settings: Settings) -> None:
+def run_service(settings: Settings, service_class: type[Service] = Service) -> None:
     """Run the real service until it is told to stop. Raises RuntimeError where it cannot be started."""
     logging.basicConfig(level=logging.INFO, format="%(asctime)s %(levelname)s %(name)s: %(message)s")
     with _opened(settings) as engine:
         recipes.ensure_default(engine)
-        service = _made(settings, engine, real_clock(), lambda notice: log.info("notice: %s", notice.title))
-        asyncio.run(_serve(service))
+
+        def tell(notice: KeptNotice) -> None:
+            log.info("notice: %s. %s", notice.title, notice.body)
+
+        asyncio.run(_serve(_made(service_class, settings, engine, real_clock(), tell)))
 
 
 def run_demo(settings: Settings, rate: float) -> None:
@@ -43,7 +46,7 @@ def run_demo(settings: Settings, rate: float) -> None:
     with _opened(settings) as engine:
         clock = shop_time.taken_up(engine, rate, demo.first_morning(wall_millis()), wall_millis)
         new = demo.furnish(engine, clock.now())
-        service = _made(settings, engine, clock, _tell)
+        service = _made(Service, settings, engine, clock, _tell)
 
         @asynccontextmanager
         async def nodes(running: Service) -> AsyncIterator[None]:
@@ -71,10 +74,14 @@ def run_demo(settings: Settings, rate: float) -> None:
 
 
 def _made(
-    settings: Settings, engine: Engine, clock: Clock, on_notice: Callable[[KeptNotice], None]
+    service_class: type[Service],
+    settings: Settings,
+    engine: Engine,
+    clock: Clock,
+    on_notice: Callable[[KeptNotice], None],
 ) -> Service:
     try:
-        return Service(settings, engine, clock, on_notice)
+        return service_class(settings, engine, clock, on_notice)
     except PushKeyError as error:
         raise RuntimeError(str(error)) from error
 
