@@ -3,6 +3,7 @@
 import numpy as np
 from numpy.typing import NDArray
 
+from server.drying import joint_carry
 from server.drying.exposure import Exposure, one_column
 from server.drying.joint import JointMesh, joint_network
 from server.drying.joint_vapour import MAX_LAYER_M, MIN_LAYER_M, vapour_coupling
@@ -38,8 +39,8 @@ class JointShape:
     def carry(
         self, old: tuple[float, ...], saturation: Floats, new: tuple[float, ...], fresh: Floats
     ) -> Floats:
-        """The saturation of every cell once another coat is on."""
-        raise NotImplementedError
+        """The saturation of every cell once another coat is on; flat that comes in is as the old end was."""
+        return joint_carry.carry(self.mesh(old), saturation, self.mesh(new), fresh).saturation
 
     def exposure(self, thickness_m: tuple[float, ...], film: Film, radiation_w_m2k: float) -> Exposure:
         """What the folded layer lets through; heat goes the way vapour does."""

@@ -37,8 +37,8 @@ GAMMA = 1.0 - 1.0 / math.sqrt(2.0)
 FIRST_STEP_S = 0.5
 LONGEST_STEP_S = 600.0
 SHORTEST_STEP_S = 1e-7
-TOLERANCE_KG_M3 = 0.5
-TOLERANCE_K = 0.1
+TOLERANCE_KG_M3 = 0.2
+TOLERANCE_K = 0.04
 _SURFACE_TURNS = 60
 _SURFACE_NEAR = 1e-6
 
@@ -127,8 +127,11 @@ def potential(saturation: Floats, exponent: Floats) -> Floats:
 class Solver:
     """Advances the wetness of one spot through its medium."""
 
-    def __init__(self, medium: Medium) -> None:
+    def __init__(self, medium: Medium, tolerance: float = TOLERANCE_KG_M3) -> None:
+        """`tolerance` is the error allowed a step in a cell's water [kg/m³]; the temperature's follows it."""
         self.medium = medium
+        self.scale = medium.saturation_kg_m3 / tolerance
+        self.warmth = TOLERANCE_KG_M3 / (tolerance * TOLERANCE_K)
         network = medium.network
         self.lanes, self.cells = int(medium.capacity.shape[0]), network.cells
         self.stations = network.stations
@@ -181,13 +184,13 @@ class Solver:
     def _activity(self, surface: Floats) -> tuple[Floats, Floats]:
         """Water activity of surfaces and its slope in φ; below φ = 0 (trial values only) a straight line."""
         medium = self.medium
-        spread = 1.0 + self.exponent * np.maximum(surface, 0.0)
-        saturation = np.log(spread) / self.exponent + np.minimum(surface, 0.0)
+        scaled = self.exponent * np.maximum(surface, 0.0)
+        saturation = np.log1p(scaled) / self.exponent + np.minimum(surface, 0.0)
         dryness = np.maximum(1.0 - saturation / medium.sorption_limit, 0.0)
         below = np.minimum(dryness, 1.0)
         power = below ** (medium.sorption_power - 1.0)
         activity = 1.0 - power * below + (below - dryness) * medium.sorption_power
-        slope = (dryness > 0.0) * power * (medium.sorption_power / medium.sorption_limit) / spread
+        slope = (dryness > 0.0) * power * (medium.sorption_power / medium.sorption_limit) / (1.0 + scaled)
         return activity, slope
 
     def activity(self, surface: Floats) -> Floats:
@@ -203,7 +206,7 @@ class Solver:
         """
         medium, vapour = self.medium, around.vapour
         density = density[:, None]
-        for _ in range(_SURFACE_TURNS):
+        for turns_left in reversed(range(_SURFACE_TURNS)):
             activity, slope = self._activity(surface)
             out = (vapour @ (activity * density - around.air_vapour)[:, :, None])[:, :, 0]
             excess = medium.surface * (below - surface) - out
@@ -217,7 +220,8 @@ class Solver:
             # At φ = 0 nothing evaporates: the answer is never below it.
             moved = np.maximum(surface + step, 0.0)
             change = np.abs(moved - surface)
-            if (change <= _SURFACE_NEAR * (0.01 + moved)).all():
+            # What is handed on was all reckoned at the same surface, so that the balance closes.
+            if turns_left == 0 or (change <= _SURFACE_NEAR * (0.01 + moved)).all():
                 break
             surface = moved
         return _Skin(surface, activity, wet, out, excess)
@@ -235,18 +239,13 @@ class Solver:
         excess = self._activity(state.surface)[0] * density - around.air_vapour
         return np.asarray((around.vapour @ excess[:, :, None])[:, :, 0])
 
-    def advance(
-        self, state: Wetness, around: Surroundings, seconds: float, tolerance: float = TOLERANCE_KG_M3
-    ) -> Wetness:
+    def advance(self, state: Wetness, around: Surroundings, seconds: float) -> Wetness:
         """The state that many seconds later.
 
-        tolerance: error allowed a step in a cell's water [kg/m³]; the temperature's follows it.
         Raises DryingError where no step is small enough, which a sound spot never comes to.
         """
         values = np.concatenate([state.surface, state.saturation], axis=1)
         temp, evaporated, proposal = state.temp_c, state.evaporated, state.step_s
-        scale = self.medium.saturation_kg_m3 / tolerance
-        warmth = TOLERANCE_KG_M3 / (tolerance * TOLERANCE_K)
         done = 0.0
         while seconds - done > 1e-9 * seconds:
             left = seconds - done
@@ -254,8 +253,8 @@ class Solver:
             step = left if proposal >= left else min(proposal, 0.5 * left)
             moved = self._try(values, temp, around, step)
             error = max(
-                float((np.abs(moved.error[:, self.stations :]) * scale).max()),
-                float(np.abs(moved.temp_error).max()) * warmth,
+                float((np.abs(moved.error[:, self.stations :]) * self.scale).max()),
+                float(np.abs(moved.temp_error).max()) * self.warmth,
             )
             if not error <= 1.0:  # NaN too
                 proposal = step * (max(0.2, 0.9 / math.sqrt(error)) if math.isfinite(error) else 0.2)
