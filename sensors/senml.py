@@ -186,7 +186,10 @@ def _value(name: str, record: Mapping[str, object], base: Mapping[str, object]) 
             )
     if "v" not in record:
         raise KeptOutError(f"{quoted(name)} has no value (v)")
-    return number("bv", base.get("bv", 0)) + number(f"{quoted(name)}: value", record["v"])
+    try:
+        return number("bv", base.get("bv", 0)) + number("value", record["v"])
+    except KeptOutError as fault:
+        raise KeptOutError(f"{quoted(name)}: {fault}") from None
 
 
 def _text(label: str, fields: Mapping[str, object]) -> str | None:
