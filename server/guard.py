@@ -10,11 +10,15 @@ from collections.abc import Collection, Iterable
 from urllib.parse import urlsplit
 
 from starlette.datastructures import Headers, MutableHeaders
+from starlette.exceptions import HTTPException
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from server.api.problems import problem_response
 
 LOOPBACK_HOSTS = frozenset({"localhost", "127.0.0.1", "[::1]"})
+
+LARGEST_BODY = 1_048_576
+"""The largest body of any request [bytes]; single calls may allow less."""
 
 _SAFE_METHODS = frozenset({"GET", "HEAD", "OPTIONS"})
 
@@ -42,6 +46,16 @@ class Guard:
             await self.app(scope, receive, send)
             return
 
+        taken = 0
+
+        async def receive_so_much() -> Message:
+            nonlocal taken
+            message = await receive()
+            taken += len(message.get("body", b""))
+            if taken > LARGEST_BODY:
+                raise HTTPException(413, _too_large(f"more than {LARGEST_BODY}"))
+            return message
+
         async def send_with_headers(message: Message) -> None:
             if message["type"] == "http.response.start":
                 headers = MutableHeaders(scope=message)
@@ -51,10 +65,10 @@ class Guard:
 
         fault = objection(scope["method"], Headers(scope=scope), self.hosts)
         if fault is None:
-            await self.app(scope, receive, send_with_headers)
+            await self.app(scope, receive_so_much, send_with_headers)
         else:
             status, detail = fault
-            await problem_response(status, detail, "not-from-here")(scope, receive, send_with_headers)
+            await problem_response(status, detail, "not-let-in")(scope, receive, send_with_headers)
 
 
 def objection(method: str, headers: Headers, hosts: Iterable[str]) -> tuple[int, str] | None:
@@ -62,6 +76,9 @@ def objection(method: str, headers: Headers, hosts: Iterable[str]) -> tuple[int,
     host = headers.get("host", "")
     if host_name(host) not in hosts:
         return 421, f"this service does not answer to the host {host!r}"
+    length = headers.get("content-length", "0")
+    if not length.isdigit() or int(length) > LARGEST_BODY:
+        return 413, _too_large(length[:20])
     if method in _SAFE_METHODS:
         return None
     site = headers.get("sec-fetch-site")
@@ -71,6 +88,10 @@ def objection(method: str, headers: Headers, hosts: Iterable[str]) -> tuple[int,
     if origin is not None and urlsplit(origin).netloc.lower() != host.lower():
         return 403, f"a {method} from another site is not taken (Origin: {origin})"
     return None
+
+
+def _too_large(size: str) -> str:
+    return f"a body of {size} bytes is not taken: the limit is {LARGEST_BODY} bytes"
 
 
 def host_name(host: str) -> str:

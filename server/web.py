@@ -20,9 +20,6 @@ from server.store.engine import StoreError
 
 STATIC = Path(__file__).parent / "pages" / "static"
 
-LARGEST_BODY = 1_048_576
-"""The largest body of any request [bytes]; single calls may allow less."""
-
 Lifespan = Callable[[FastAPI], AbstractAsyncContextManager[None]]
 
 
@@ -40,7 +37,6 @@ def web_app(
         docs_url=None,
         redoc_url=None,
         lifespan=lifespan,
-        max_body_size=LARGEST_BODY,
     )
     for kind in (ProblemError, RequestValidationError, HTTPException, StoreError, Exception):
         app.add_exception_handler(kind, _answer)

@@ -22,8 +22,8 @@ DASHES = ("", "7 3", "2 3", "9 3 2 3", "4 5", "12 4 2 4 2 4")
 
 LINE_HEIGHT = 14.0
 
-_DRY_TOP, _DRY_BOTTOM = 22.0, 172.0
-_AIR_HEIGHT, _AIR_GAP = 52.0, 26.0
+_DRY_TOP, _DRY_BOTTOM = 36.0, 190.0
+_AIR_HEIGHT, _AIR_GAP = 52.0, 36.0
 
 
 @dataclass(frozen=True)
@@ -72,7 +72,7 @@ def drying_svg(
         top = bottom + _AIR_GAP
         bottom = top + _AIR_HEIGHT
         body += _air_strip(panel, air, axis, top, bottom)
-    body += [*_time_labels(axis, bottom), *_now_line(axis, now, bottom)]
+    body += [*_time_labels(axis, bottom), *_now_line(axis, now, _DRY_TOP, bottom)]
     return _svg(bottom + 22, "How each spot dries, and the air it dries in", body)
 
 
@@ -82,12 +82,12 @@ def air_svg(air: Sequence[AirPoint], now: Millis, zone: tzinfo) -> str:
         return ""
     axis = TimeAxis(air[0].time, max(air[-1].time, air[0].time + MINUTE_MS), LEFT, RIGHT, zone)
     body: list[str] = []
-    bottom = -8.0
+    bottom = -12.0
     for panel in _PANELS:
         top = bottom + _AIR_GAP
         bottom = top + _AIR_HEIGHT
         body += _air_strip(panel, air, axis, top, bottom)
-    body += [*_time_labels(axis, bottom), *_now_line(axis, now, bottom)]
+    body += _time_labels(axis, bottom)
     return _svg(bottom + 22, "Temperature and relative humidity of the air", body)
 
 
@@ -186,7 +186,7 @@ def _dips(dips: Sequence[tuple[int, Millis]], axis: TimeAxis) -> list[str]:
         if axis.holds(moment):
             x = axis.x(moment)
             marks.append(f'<path class="dip" d="M{x:.1f} {_DRY_BOTTOM:g}v-9"/>')
-            marks.append(_text(x + 4, _DRY_TOP + 10, f"coat {coat} dipped", "start"))
+            marks.append(_text(x, _DRY_TOP - 5, f"coat {coat} dipped", "start"))
     return marks
 
 
@@ -195,7 +195,7 @@ def _air_strip(
 ) -> list[str]:
     """One value of the air; where it is not known the strip is hatched and says so."""
     values = [value for point in air if axis.holds(point.time) and (value := panel.read(point)) is not None]
-    marks = [_text(0, top - 8, f"{panel.title}, {panel.unit}", "start")]
+    marks = [_text(0, top - 12, f"{panel.title}, {panel.unit}", "start")]
     if not values:
         return [*marks, _text(LEFT + 4, (top + bottom) / 2 + 4, "not known", "start")]
     low, high = round_range(values, panel.step)
@@ -226,15 +226,12 @@ def _time_labels(axis: TimeAxis, bottom: float) -> list[str]:
     return marks
 
 
-def _now_line(axis: TimeAxis, now: Millis, bottom: float) -> list[str]:
+def _now_line(axis: TimeAxis, now: Millis, top: float, bottom: float) -> list[str]:
     # Where now is the axis' end there is nothing ahead to part from what was.
     if not axis.holds(now) or axis.x(now) > RIGHT - 3:
         return []
     x = axis.x(now)
-    return [
-        f'<path class="now" d="M{x:.1f} {_DRY_TOP:g}V{bottom:.1f}"/>',
-        _text(x, _DRY_TOP - 4, "now", "middle"),
-    ]
+    return [f'<path class="now" d="M{x:.1f} {top:g}V{bottom:.1f}"/>', _text(x + 4, top + 11, "now", "start")]
 
 
 def _level(scale: ValueAxis, value: float, label: str) -> str:

@@ -127,7 +127,7 @@ def _joint(half: float, thickness: float) -> tuple[Outline, float]:
         return _face(thickness)
     sine, cosine = math.sin(half), math.cos(half)
     middle = (thickness + FILLET_MM) / sine - FILLET_MM if thickness else 0.0
-    high = max(8.0, middle / 0.62)
+    high = max(8.0, middle / 0.74)
 
     def outline(reach: float, scale: float) -> str:
         radius = FILLET_MM if reach else 0.0
@@ -136,7 +136,7 @@ def _joint(half: float, thickness: float) -> tuple[Outline, float]:
         far_x, far_y = touch_x + _FAR * sine, touch_y + _FAR * cosine
 
         def at(x: float, y: float) -> str:
-            return f"{WIDTH / 2 + x * scale:.2f} {HEIGHT * 0.86 - y * scale:.2f}"
+            return f"{WIDTH / 2 + x * scale:.2f} {HEIGHT * 0.92 - y * scale:.2f}"
 
         size = radius * scale
         arc = f"A{size:.2f} {size:.2f} 0 0 0 {at(touch_x, touch_y)}" if radius else ""

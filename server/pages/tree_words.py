@@ -26,13 +26,10 @@ def when_words(outlook: Outlook, now: Millis, zone: tzinfo) -> When:
             counts = soonest is not None and latest is not None and latest - now < NEAR_MS
             return When(lead, words, "until", soonest or 0, latest or 0) if counts else When(lead, words)
         case "fit" | "through":
-            lead = "fit for" if outlook.state == "fit" else "dry through for"
             since = outlook.fit_at.p50
             if since is None:
                 return When()
-            return When(lead, duration_words(now - since), "since", since, since)
-        case "new":
-            return When("", "the first coat may go on at any time")
+            return When("for", duration_words(now - since), "since", since, since)
         case _:
             return When()
 
@@ -43,6 +40,8 @@ def slowest_words(outlook: Outlook) -> str:
         if outlook.remaining is not None:
             return left_words(outlook.remaining, outlook.slowest_name)
         return f"slowest {at_words(outlook.slowest_name)}"
+    if outlook.state == "new":
+        return "the first coat may go on at any time"
     return outlook.reason
 
 

@@ -214,9 +214,9 @@ def coat_words(coat: int, of: int, kind: str) -> str:
     """Which coat is on.
 
     >>> coat_words(4, 10, "backup"), coat_words(0, 10, "prime")
-    ('coat 4 of 10, backup', 'no coat of 10 yet, prime first')
+    ('coat 4 of 10, backup', '10 coats to go, prime first')
     """
-    return f"coat {coat} of {of}, {kind}" if coat else f"no coat of {of} yet, {kind} first"
+    return f"coat {coat} of {of}, {kind}" if coat else f"{of} coats to go, {kind} first"
 
 
 def clock_words(moment: Millis, now: Millis, zone: tzinfo) -> str:
