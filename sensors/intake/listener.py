@@ -136,9 +136,9 @@ class Listener:
         former = self._by_client.get(session.client_id)
         self._by_client[session.client_id] = session
         if former is not None:
-            # Its will, if any, is on its way to the sink before the newcomer can say anything.
+            # Its will goes to the sink before the newcomer can say anything.
+            former.say_will()
             former.task.cancel()
-            await asyncio.wait((former.task,))
         return ACCEPTED
 
     async def _check(self, login: Login, connect: Connect) -> int:

@@ -121,8 +121,14 @@ class Session:
         except* (OSError, _NotStoredError):
             pass  # the client is gone, or must come again
         finally:
-            self._say_will()
+            self.say_will()
             await self._close()
+
+    def say_will(self) -> None:
+        """Publish the will, once, of a client that left without a DISCONNECT (3.1.2.5)."""
+        if self._will is not None:
+            self._host.deliver(self._interpret(self._will.topic, self._will.payload, self._will.retain))
+            self._will = None
 
     def forget_will(self) -> None:
         """Let the connection end without its will: it is not the client's doing."""
@@ -257,12 +263,6 @@ class Session:
             rejected = Rejected(client, f"{breach.reason}; the connection was closed", b"", now)
             self._host.counts.rejected += 1
             self._host.deliver(Message(now, rejected=(rejected,)))
-
-    def _say_will(self) -> None:
-        """Publish the will of a client that left without a DISCONNECT (3.1.2.5)."""
-        if self._will is not None:
-            self._host.deliver(self._interpret(self._will.topic, self._will.payload, self._will.retain))
-            self._will = None
 
     async def _close(self) -> None:
         self._writer.close()

@@ -5,7 +5,7 @@
 Clients in a process of their own publish SenML packs (two readings each) with quality of service 1 to the
 real listener; the clock runs from the first PUBLISH to the last PUBACK. "received" has a sink that stores
 nothing: it is what the listener takes in and reads. "stored" commits every batch to the real store (SQLite,
-write-ahead log, synchronous=FULL). Each line is the median of five runs in turn. The database is in the folder
+write-ahead log, synchronous=FULL). Each line is the median of five runs. The database is in the folder
 for temporary files: how fast its disk is decides.
 """
 
