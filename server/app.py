@@ -79,8 +79,9 @@ class Service:
     def commit(self, messages: Sequence[Message]) -> BatchOutcome:
         """Keep a batch, in one transaction, and let the rack hear of it. Runs in the batcher's one thread."""
         said = [reading for message in messages for reading in message.readings]
-        # Arrivals never go back, even where the machine's clock is set back: restarts rely on their order.
-        self._last_arrival = max(self._last_arrival, self.clock.now())
+        # Each commit has an arrival time of its own, later than all before it, even where the machine's clock
+        # is set back: by it a restart tells what the saved states had heard of.
+        self._last_arrival = max(self._last_arrival + 1, self.clock.now())
         outcome = readings.keep(
             self.engine,
             said,

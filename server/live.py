@@ -52,7 +52,7 @@ class LiveRack:
     _heard_lock: threading.Lock = field(default_factory=threading.Lock)
     _heard_arrived: Millis = 0
     _arrived: Millis = 0
-    """Everything that came before this time is in the air records; a saved state carries it."""
+    """What came up to this time [ms], and nothing later, is in the air records; a saved state carries it."""
     _thread: ThreadPoolExecutor = field(
         default_factory=lambda: ThreadPoolExecutor(1, thread_name_prefix="slowcorner-judge")
     )
@@ -68,7 +68,7 @@ class LiveRack:
     def hear(self, heard: Sequence[Reading], arrived: Millis) -> None:
         """Take note of readings that are committed and came at `arrived` [ms]; the next look judges them.
 
-        Called in the order of the commits, by one thread.
+        Called in the order of the commits, by one thread; `arrived` rises with each.
         """
         with self._heard_lock:
             self._heard.extend(heard)
@@ -109,8 +109,10 @@ class LiveRack:
         for place in places.places(self.engine):
             air = self._air(place)
             # First what the saved states had been judged with; then the rest, as if it came now.
-            air.add(readings.place_readings(self.engine, place.id, since, now + HOUR_MS, arrived_before=mark))
-            late = readings.place_readings(self.engine, place.id, since, now + HOUR_MS, arrived_from=mark)
+            air.add(
+                readings.place_readings(self.engine, place.id, since, now + HOUR_MS, arrived_before=mark + 1)
+            )
+            late = readings.place_readings(self.engine, place.id, since, now + HOUR_MS, arrived_from=mark + 1)
             changed = air.add(late)
             for followed, _ in taken_up:
                 if followed.tree.place == place.id and changed is not None:
@@ -125,8 +127,9 @@ class LiveRack:
         judge = followed.judge
         mark: Millis | None = None
         for as_of, key, blob in saved.saved_states(self.engine, tree.id):
+            # A reading that changed what an older mark rests on would have had it replaced: the newest counts.
+            mark = max(mark or 0, int.from_bytes(blob[:8], "big"))
             try:
-                arrived = int.from_bytes(blob[:8], "big")
                 state = from_blob(blob[8:], judge.dips)
                 if key != state_key(judge.tree, judge.dips[: len(state.coats)]):
                     continue
@@ -136,7 +139,6 @@ class LiveRack:
             if as_of == state.coats[-1].dip.at:
                 judge.marks.append(state)
             judge.state = state
-            mark = arrived if mark is None else min(mark, arrived)
         followed.saved_marks = list(judge.marks)
         return followed, mark
 

@@ -1,1 +1,1 @@
-"""The drying model: air in, water left at each spot out. Pure: numbers and the air, nothing else of the server."""
+"""The drying model: air in, water left at each spot out. Pure: nothing else of the server."""

@@ -1,8 +1,7 @@
 """A face: columns of cells behind an open surface, over the spread of the film.
 
-The film of air is not one number over a surface: windward and lee, top and underside. It is taken as
-lognormal about its mean. A few columns stand for the whole: their weighted mean is what a scale sees, and one
-of them sits at the slow tenth of the film, which is what the verdict looks at.
+A few columns stand for the whole (`exposure.spread_columns`): their weighted mean is what a scale sees, and
+one of them sits at the slow tenth of the film, which is what the verdict looks at.
 """
 
 from functools import lru_cache
@@ -10,7 +9,7 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-from server.drying.exposure import Columns, Exposure
+from server.drying.exposure import Exposure, spread_columns
 from server.drying.network import Network
 from server.drying.transfer import Film
 
@@ -20,25 +19,7 @@ NEWEST_CELLS = 4
 OLDER_CELLS = (3, 2, 2)
 """Cells of the coats under the newest, from the outside in; coats further down have one each."""
 
-SLOW_Z = 1.2815515655446004
-"""The standard normal's 90th percentile: a tenth of the surface has a slower film."""
-
 _GRADING = 1.3
-
-
-def spread_columns() -> Columns:
-    """The columns of a face: the slow tenth, the middle and the fast tenth.
-
-    The weights give the lognormal's logarithm its variance: two outer weights of 1/(2 z²).
-
-    >>> columns = spread_columns()
-    >>> float(columns.weights @ columns.deviates**2)
-    1.0
-    """
-    outer = 0.5 / SLOW_Z**2
-    return Columns(
-        deviates=np.array([-SLOW_Z, 0.0, SLOW_Z]), weights=np.array([outer, 1.0 - 2.0 * outer, outer]), slow=0
-    )
 
 
 def cell_counts(coats: int) -> tuple[int, ...]:

@@ -95,7 +95,7 @@ def lay_grid(section: JointSection, stations: int, flat_m: float) -> Grid:
     for coat in range(section.coats - 1, -1, -1):
         age = section.coats - 1 - coat
         layers = NEW_COAT_LAYERS if age == 0 else SECOND_COAT_LAYERS if age == 1 else 1
-        edges = 1.0 - (1.0 - np.linspace(0.0, 1.0, layers + 1)) ** LAYER_GRADE
+        edges = np.linspace(0.0, 1.0, layers + 1) ** LAYER_GRADE  # finer to the outside
         steps.extend(section.thickness_m[coat] * np.diff(edges))
         layer_coat.extend([coat] * layers)
     below = section.deepest_m - section.heights_m[-1]

@@ -1,8 +1,8 @@
-"""The common shape of every spot: cells of shell behind a surface, so that one solver serves faces, joints and pockets.
+"""The common shape of every spot, cells of shell behind a surface: one solver serves them all.
 
 A face is one station (a column of cells under one patch of surface); a joint is several, whose cells also
-exchange water sideways and whose surfaces feel each other's vapour. Extensive values are per unit of the spot:
-per square metre of a face or pocket floor, per metre of joint.
+exchange water sideways and whose surfaces feel each other's vapour. Extensive values are per unit of the
+spot: per square metre of a face or pocket floor, per metre of joint.
 """
 
 from dataclasses import dataclass
@@ -20,7 +20,7 @@ class Network:
 
     volume: (n,) volume of each cell [m³ per unit].
     coat: (n,) index of the coat the cell belongs to, 0 on the wax; no cell straddles two coats.
-    link_outer, link_inner: (m,) cells joined; the outer one is nearer the surface (either way for sideways links).
+    link_outer, link_inner: (m,) cells joined; the outer one is nearer the surface (sideways: either).
     link_area: (m,) area of the face they share [m² per unit].
     link_gap_outer, link_gap_inner: (m,) distance from each cell's centre to that face [m].
     link_inward: (m,) True where the link leads towards the wax, False sideways.

@@ -71,8 +71,8 @@ def test_a_deeper_pocket_is_slower(depth_mm: float, more: float) -> None:
     assert remaining(deep) > remaining(shallow)
 
 
-def test_a_shallow_pocket_is_a_face_of_one_column() -> None:
-    plain = dipped("face", members=member(film_spread=0.0))
+def test_a_pocket_of_no_depth_is_a_face() -> None:
+    plain = dipped("face")
     for minutes in (20.0, 60.0):
         floor, face = after(dipped("pocket:50x0"), SHOP, minutes), after(plain, SHOP, minutes)
         assert remaining(floor) == pytest.approx(remaining(face), rel=1e-9)

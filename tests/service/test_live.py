@@ -1,0 +1,175 @@
+"""The live rack over a real store: taken up again it says the same, whatever of its cache is left."""
+
+from collections.abc import Iterator, Sequence
+
+import pytest
+
+from scheduler.forecast import Outlook
+from sensors.clock import HOUR_MS, MINUTE_MS, Millis, SetClock
+from sensors.reading import Reading
+from server.live import LiveRack
+from server.store import dips, places, readings, recipes, saved, trees
+from server.store.engine import Engine
+from server.store.values import NewDip, NewTree, Place, TreeSpot
+from tests.service.records import PLACE, START, steady
+
+SPOTS = (TreeSpot("face", "body"), TreeSpot("joint:45", "vent joint"))
+
+
+class Shop:
+    """A shop with one tree, whose nodes and hours are in the test's hands."""
+
+    def __init__(self, engine: Engine) -> None:
+        self.engine = engine
+        self.clock = SetClock(START)
+        self.arrived = START
+        places.add_place(engine, Place(PLACE, "Drying room", 0.6))
+        recipe = recipes.ensure_default(engine)
+        self.tree = trees.add_tree(engine, NewTree("Heron", "A1", PLACE, recipe.id, 25.0, SPOTS), START)
+        self.racks: list[LiveRack] = []
+
+    def rack(self) -> LiveRack:
+        """A rack taken up from the store, as after a start."""
+        rack = LiveRack(self.engine, self.clock)
+        self.racks.append(rack)
+        rack.open()
+        return rack
+
+    def say(self, said: Sequence[Reading], rack: LiveRack | None = None) -> None:
+        """Readings come in, in one commit; the rack hears of them if it is there to hear."""
+        self.arrived += 1
+        readings.keep(self.engine, said, [], [], self.arrived)
+        if rack is not None:
+            rack.hear(said, self.arrived)
+
+    def dip(self, hours: float) -> int:
+        """The next coat went on so many hours after the start."""
+        at = START + round(hours * HOUR_MS)
+        return dips.add_dip(self.engine, NewDip(self.tree.id, at, at)).id
+
+    def at(self, hours: float) -> None:
+        """Move the clock."""
+        self.clock.time = START + round(hours * HOUR_MS)
+
+
+@pytest.fixture
+def shop(engine: Engine) -> Iterator[Shop]:
+    shop = Shop(engine)
+    yield shop
+    for rack in shop.racks:
+        rack.close()
+
+
+def only(rack: LiveRack) -> Outlook:
+    (outlook,) = rack.outlooks()
+    return outlook
+
+
+def between(start: float, hours: float, rh_pct: float = 50.0, node: str = "n1") -> list[Reading]:
+    return steady(START + round(start * HOUR_MS), hours, rh_pct=rh_pct, node=node)
+
+
+def test_a_tree_dries_comes_fit_and_is_dipped_again(shop: Shop) -> None:
+    rack = shop.rack()
+    assert only(rack).state == "new"
+    shop.dip(0.25)
+    shop.say(between(0, 2), rack)
+    shop.at(2)
+    rack.refresh(shop.tree.id)
+    drying = only(rack)
+    assert (drying.state, drying.coat, drying.of, drying.kind) == ("drying", 1, 10, "prime")
+    assert drying.fit_at.p50 is not None
+    assert drying.slowest_name in ("body", "vent joint")
+    assert "of the latest dip's water is left at the" in drying.reason
+    shop.say(between(2, 12), rack)
+    shop.at(14)
+    rack.look()
+    fit = only(rack)
+    assert fit.state == "fit"
+    assert fit.fit_at.p50 is not None
+    # What was forecast in steady air is what came, to a block of ten minutes.
+    assert abs(fit.fit_at.p50 - drying.fit_at.p50) <= 10 * MINUTE_MS
+    shop.dip(13.9)
+    rack.refresh(shop.tree.id)
+    again = only(rack)
+    assert (again.state, again.coat) == ("drying", 2)
+
+
+def test_an_undone_dip_brings_the_coat_before_back(shop: Shop) -> None:
+    shop.dip(0.0)
+    shop.say(between(0, 12))
+    shop.at(12)
+    rack = shop.rack()
+    before = only(rack)
+    dip_id = shop.dip(11.5)
+    rack.refresh(shop.tree.id)
+    assert only(rack).coat == 2
+    dips.undo_dip(shop.engine, shop.tree.id, dip_id, shop.clock.now())
+    rack.refresh(shop.tree.id)
+    assert only(rack) == before
+
+
+@pytest.mark.parametrize("cache", ["kept", "gone"])
+def test_a_restart_changes_no_verdict(shop: Shop, cache: str) -> None:
+    rack = shop.rack()
+    shop.dip(0.0)
+    shop.dip(8.0)
+    for hour in range(10):
+        shop.say(between(hour, 1 - 1 / 12), rack)
+        shop.at(hour + 1)
+        rack.refresh(shop.tree.id) if hour == 0 else rack.look()
+    before = rack.tree(shop.tree.id)
+    if cache == "gone":
+        saved.forget_states(shop.engine, shop.tree.id, 0)
+    assert bool(saved.saved_states(shop.engine, shop.tree.id)) == (cache == "kept")
+    assert shop.rack().tree(shop.tree.id) == before
+
+
+def test_a_reading_that_came_late_and_unheard_is_judged_after_the_restart(shop: Shop) -> None:
+    shop.dip(0.0)
+    shop.say(between(0, 6))
+    shop.at(6)
+    rack = shop.rack()
+    before = rack.tree(shop.tree.id)
+    # Another node's damp air of two hours ago is on the disk, and the service died before it looked.
+    shop.say(between(3, 1, rh_pct=85.0, node="n2"))
+    taken_up = shop.rack().tree(shop.tree.id)
+    saved.forget_states(shop.engine, shop.tree.id, 0)
+    from_nothing = shop.rack().tree(shop.tree.id)
+    assert taken_up == from_nothing != before
+
+
+def test_a_silent_node_makes_unsure_but_never_takes_fit_back(shop: Shop) -> None:
+    rack = shop.rack()
+    shop.dip(0.0)
+    shop.say(between(0, 1), rack)
+    shop.at(1)
+    rack.refresh(shop.tree.id)
+    assert only(rack).state == "drying"
+    shop.at(1 + 91 / 60)
+    rack.look()
+    unsure = only(rack)
+    assert unsure.state == "unsure"
+    assert unsure.reason == "The air at drying-room has not been known for 91 min; the limit is 90 min."
+    assert unsure.unsure_since == START + HOUR_MS
+    assert unsure.fit_at.p50 is None
+    shop.at(3)
+    shop.say(between(3, 9), rack)
+    shop.at(12)
+    rack.look()
+    assert only(rack).state == "fit"
+    shop.at(24)
+    rack.look()
+    assert only(rack).state == "fit"
+    verdict = rack.tree(shop.tree.id)
+    assert verdict is not None
+    assert "not known for 120 min" in verdict.warnings[0]
+
+
+def test_a_tree_that_left_the_rack_is_no_longer_judged(shop: Shop) -> None:
+    rack = shop.rack()
+    now: Millis = shop.clock.now()
+    trees.take_off(shop.engine, shop.tree.id, "scrapped", now, "Ada", "cracked")
+    rack.refresh(shop.tree.id)
+    assert rack.outlooks() == []
+    assert rack.tree(shop.tree.id) is None
