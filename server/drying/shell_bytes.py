@@ -87,7 +87,9 @@ def read(kind: "type[SpotShell]", data: bytes) -> "SpotShell":
             built=built,
             **{name: head[name] for name in _STEPS},
         )
-    except (KeyError, TypeError, IndexError, UnicodeDecodeError, json.JSONDecodeError) as error:
+    except ShellBytesError:
+        raise
+    except (KeyError, TypeError, IndexError, ValueError) as error:
         raise ShellBytesError(f"{len(data)} bytes are no shell: {error}") from error
 
 

@@ -1,7 +1,7 @@
 """The two questions, never mixed: may the next coat go on, and is the whole shell dry through."""
 
 import math
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 from sensors.air import Air
@@ -13,6 +13,7 @@ MOST_POINTS = 60
 
 _SHORTEST_LOOK_S = 60.0
 _LONGEST_LOOK_S = 1800.0
+_SHORT_LOOK_S = 120.0
 _WAIT_S = 24 * 3600.0
 _NO_MORE = 1e-3
 
@@ -70,21 +71,21 @@ def follow(
         limit = fit_limit(now.coats[-1].kind) if now.coats else 1.0
         return max(float(now.remaining()[0]) / limit, float(now.cooling_k()[0]) / COOLING_LIMIT_K)
 
-    course = []
-    start, high = 0.0, math.inf
+    course: list[tuple[float, SpotShell]] = []
     waiting_since, least = 0.0, math.inf
     for seconds, now in _march(shell, air, horizon_s):
-        course.append((seconds, now))
         here = lack(now)
+        if here <= 1.0 and course:
+            return _last_stretch(*course[-1], seconds, air, lack), [*course, (seconds, now)]
+        course.append((seconds, now))
         if here <= 1.0:
-            return _crossing(start, high, seconds, here), course
+            return seconds, course
         if math.isinf(here):
             break
         if here < least * (1.0 - _NO_MORE):
             waiting_since, least = seconds, here
         elif seconds - waiting_since > _WAIT_S:
             break
-        start, high = seconds, here
     return None, course
 
 
@@ -110,9 +111,22 @@ def thin(points: list[tuple[float, float]], most: int = MOST_POINTS) -> tuple[tu
     return tuple(points[round(i * (len(points) - 1) / (most - 1))] for i in range(most))
 
 
+def _last_stretch(
+    start: float, shell: SpotShell, end: float, air: Air, lack: Callable[[SpotShell], float]
+) -> float:
+    """When in a stretch the shell comes fit [s]: gone through once more in short looks."""
+    looks = math.ceil((end - start) / _SHORT_LOOK_S)
+    look, high = (end - start) / looks, lack(shell)
+    for index in range(looks):
+        shell = shell.advance(air, look)
+        low = lack(shell)
+        if low <= 1.0:
+            return _crossing(start + index * look, high, start + (index + 1) * look, low)
+        high = low
+    return end
+
+
 def _crossing(start: float, high: float, end: float, low: float) -> float:
     """When what was `high` at the start and `low` at the end came to 1: what dries does so exponentially."""
-    if math.isinf(high):
-        return end
     share = math.log(high) / math.log(high / low) if low > 0.0 else (high - 1.0) / (high - low)
     return start + (end - start) * share
