@@ -18,6 +18,10 @@ Floats = NDArray[np.float64]
 SLOW_Z = 1.2815515655446004
 """The standard normal's 90th percentile: a tenth of the surface has a slower film."""
 
+FACE_DEVIATES = np.array([-SLOW_Z, 0.0, SLOW_Z])
+FACE_WEIGHTS = np.array([0.5 / SLOW_Z**2, 1.0 - 1.0 / SLOW_Z**2, 0.5 / SLOW_Z**2])
+"""Three columns whose weights give the logarithm of the film its variance: two outer ones of 1/(2 z²)."""
+
 
 @dataclass(frozen=True, eq=False)
 class Exposure:
@@ -43,29 +47,37 @@ class Columns:
     slow: int
 
     def film_factors(self, spread: Floats) -> Floats:
-        """Film over its mean in each column (M, columns), for (M,) standard deviations of its logarithm."""
-        raw = np.exp(spread[:, None] * self.deviates)
-        return np.asarray(raw / (raw @ self.weights)[:, None])
+        """Film over its mean in each column (M, columns), for (M,) standard deviations of its logarithm.
+
+        The mean is that over the columns of a face, whichever of them these are.
+        """
+        mean = np.exp(spread[:, None] * FACE_DEVIATES) @ FACE_WEIGHTS
+        return np.asarray(np.exp(spread[:, None] * self.deviates) / mean[:, None])
 
 
 def spread_columns() -> Columns:
-    """The columns of a spot: the slow tenth of the film, the middle and the fast tenth.
+    """The columns of a face: the slow tenth of the film, the middle and the fast tenth.
 
-    The film of air is not one number over a tree: windward and lee, top and underside. It is taken as
-    lognormal about its mean. A joint or a pocket is at one place in that spread, and nobody says at which: it
-    is judged as a face is, at the slow tenth, so that a vent joint in the lee is not called dry by the air
-    to windward.
-
-    The weights give the lognormal's logarithm its variance: two outer weights of 1/(2 z²).
+    The film of air is not one number over a surface: windward and lee, top and underside. It is taken as
+    lognormal about its mean.
 
     >>> columns = spread_columns()
     >>> float(columns.weights @ columns.deviates**2)
     1.0
     """
-    outer = 0.5 / SLOW_Z**2
-    return Columns(
-        deviates=np.array([-SLOW_Z, 0.0, SLOW_Z]), weights=np.array([outer, 1.0 - 2.0 * outer, outer]), slow=0
-    )
+    return Columns(FACE_DEVIATES, FACE_WEIGHTS, slow=0)
+
+
+def slow_column() -> Columns:
+    """The one column of a spot that is at one place of the film's spread, and nobody says at which.
+
+    A joint or a pocket is judged as a face is, at the slow tenth: a vent joint in the lee must not be called
+    dry by the air to windward.
+
+    >>> slow_column().film_factors(np.array([0.0, 0.7])).round(3).tolist()
+    [[1.0], [0.323]]
+    """
+    return Columns(deviates=np.array([-SLOW_Z]), weights=np.ones(1), slow=0)
 
 
 class Shape(Protocol):

@@ -4,7 +4,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from server.drying import joint_carry
-from server.drying.exposure import Exposure, spread_columns
+from server.drying.exposure import Exposure, slow_column
 from server.drying.joint import JointMesh, joint_network
 from server.drying.joint_vapour import MAX_LAYER_M, MIN_LAYER_M, vapour_coupling
 from server.drying.materials import MaterialError, Members
@@ -25,8 +25,8 @@ class JointShape:
             raise MaterialError("members with fillets of different radius do not share one strip of cells")
         self.angle_deg = angle_deg
         self.fillet_m = fillet_m * float(members.fillet[0])
-        self.columns = spread_columns()
-        self.layer_factor = np.repeat(members.joint_layer, self.columns.weights.size)
+        self.columns = slow_column()
+        self.layer_factor = members.joint_layer
 
     def mesh(self, thickness_m: tuple[float, ...]) -> JointMesh:
         """The strip with its geometry."""

@@ -13,7 +13,7 @@ Just after a dip the walls are wet too, and the floor is then slower than this s
 import numpy as np
 from numpy.typing import NDArray
 
-from server.drying.exposure import Exposure, spread_columns
+from server.drying.exposure import Exposure, slow_column
 from server.drying.face import carry_column, cell_counts, face_network
 from server.drying.network import Network
 from server.drying.transfer import Film
@@ -26,7 +26,7 @@ class PocketShape:
 
     def __init__(self, depth_m: float) -> None:
         self.depth_m = depth_m
-        self.columns = spread_columns()
+        self.columns = slow_column()
 
     def network(self, thickness_m: tuple[float, ...]) -> Network:
         """The column of cells under the floor."""

@@ -75,7 +75,8 @@ def test_a_pocket_of_no_depth_is_a_face() -> None:
     plain = dipped("face")
     for minutes in (20.0, 60.0):
         floor, face = after(dipped("pocket:50x0"), SHOP, minutes), after(plain, SHOP, minutes)
-        assert remaining(floor) == pytest.approx(remaining(face), rel=1e-9)
+        # The same equations, but the face steps with its quicker columns: equal to the error of a step.
+        assert remaining(floor) == pytest.approx(remaining(face), rel=1e-4)
 
 
 @LAW
