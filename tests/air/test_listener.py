@@ -237,6 +237,8 @@ def test_status_is_handed_over_and_a_retained_nothing_says_nothing() -> None:
                     packet_id
                 )
             assert shelf.said() == ["online", 'status "asleep" is neither "online" nor "offline"', "offline"]
+            assert await node.ask(Publish(STATUS, b"", 1, 9)) == Puback(9)
+            assert shelf.said()[-1] == 'status "" is neither "online" nor "offline"'
 
     run(main())
 

@@ -1,5 +1,7 @@
 """The MQTT codec: bytes of the standard, round trips cut anywhere, every breach, and any bytes at all."""
 
+import tracemalloc
+
 import pytest
 from hypothesis import example, given
 from hypothesis import strategies as st
@@ -283,6 +285,22 @@ def test_ten_megabytes_are_refused_before_they_are_kept() -> None:
         decoder.next_packet()
     with pytest.raises(ProtocolError):  # and it stays so
         decoder.next_packet()
+
+
+def test_what_was_read_is_let_go() -> None:
+    packet = encode(Publish("t", b"x" * 5000))
+    piece = packet[-7:] + packet + packet[:-7]  # pieces never end where a packet does
+    decoder, found = Decoder(), 0
+    decoder.feed(packet[:-7])
+    tracemalloc.start()
+    for _ in range(1000):
+        decoder.feed(piece)
+        while decoder.next_packet() is not None:
+            found += 1
+    _, peak = tracemalloc.get_traced_memory()
+    tracemalloc.stop()
+    assert found == 2000
+    assert peak < 200_000  # of 10 MB that went through
 
 
 @pytest.mark.parametrize(
