@@ -2,13 +2,16 @@
 
 import numpy as np
 import pytest
+from numpy.typing import NDArray
 
 from server.drying.exposure import SLOW_Z, Columns, spread_columns
 from server.drying.face import FaceShape
 from tests.drying.shells import SHOP, after, dipped
 
+Floats = NDArray[np.float64]
 
-def left(minutes: int, older: int = 0) -> np.ndarray[tuple[int, ...], np.dtype[np.float64]]:
+
+def left(minutes: int, older: int = 0) -> Floats:
     """What a scale would see left of a dip's water at each minute [-]."""
     shell, curve = dipped(older=older), [1.0]
     for _ in range(minutes):
@@ -17,7 +20,7 @@ def left(minutes: int, older: int = 0) -> np.ndarray[tuple[int, ...], np.dtype[n
     return np.array(curve)
 
 
-def when(curve: np.ndarray[tuple[int, ...], np.dtype[np.float64]], level: float) -> float:
+def when(curve: Floats, level: float) -> float:
     """The minute at which a falling curve comes to a level."""
     return float(np.interp(-level, -curve, np.arange(curve.size)))
 
@@ -36,13 +39,20 @@ def test_bars_in_a_shell_room() -> None:
     assert 3.0 <= longer <= 30.0
 
 
+class Many(Columns):
+    """Columns with a mean of their own: the lognormal's."""
+
+    def film_factors(self, spread: Floats) -> Floats:
+        return np.asarray(np.exp(spread[:, None] * self.deviates - 0.5 * spread[:, None] ** 2))
+
+
 def test_three_columns_stand_for_a_face(monkeypatch: pytest.MonkeyPatch) -> None:
     """Against 41 columns over ±4 standard deviations: the mean that a scale sees, and the slow tenth."""
     few = left(180)
     slow = when_slow()
     deviates = np.concatenate([np.linspace(-4.0, 4.0, 41), [-SLOW_Z]])
     weights = np.append(np.exp(-0.5 * deviates[:-1] ** 2), 0.0)
-    monkeypatch.setattr(FaceShape, "columns", Columns(deviates, weights / weights.sum(), 41))
+    monkeypatch.setattr(FaceShape, "columns", Many(deviates, weights / weights.sum(), 41))
     many = left(180)
     print(
         f"mean of 3 columns less 41: {few[60] - many[60]:+.4f} at 60 min, {few[120] - many[120]:+.4f} at 120,"
