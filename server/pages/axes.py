@@ -36,7 +36,7 @@ class TimeAxis:
         """Whether a time lies on the axis."""
         return self.start <= moment <= self.end
 
-    def ticks(self, most: int = 5) -> Iterator[tuple[Millis, str]]:
+    def ticks(self, most: int = 4) -> Iterator[tuple[Millis, str]]:
         """At most that many round local times with their labels; days get their name.
 
         >>> from zoneinfo import ZoneInfo

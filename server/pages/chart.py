@@ -16,14 +16,14 @@ from server.pages.axes import TimeAxis, ValueAxis, round_range
 from server.verdicts import AirPoint, Curve, SpotVerdict
 
 WIDTH = 358.0
-LEFT, RIGHT = 34.0, 282.0
+LEFT, RIGHT = 36.0, 268.0
 DASHES = ("", "7 3", "2 3", "9 3 2 3", "4 5", "12 4 2 4 2 4")
 """The slowest spot is drawn whole and heavy; the others take the dashes in order."""
 
-LINE_HEIGHT = 14.0
+LINE_HEIGHT = 17.0
 
-_DRY_TOP, _DRY_BOTTOM = 36.0, 190.0
-_AIR_HEIGHT, _AIR_GAP = 52.0, 36.0
+_DRY_TOP, _DRY_BOTTOM = 42.0, 200.0
+_AIR_HEIGHT, _AIR_GAP = 54.0, 42.0
 
 
 @dataclass(frozen=True)
@@ -61,7 +61,7 @@ def drying_svg(
     most = max((value for curve in _curves(spots) for time, value in curve if axis.holds(time)), default=1.0)
     share = ValueAxis(0.0, max(1.0, min(most, 3.0)), _DRY_BOTTOM, _DRY_TOP)
     body = [
-        _text(0, 12, "Left of the dip’s water, %", "start"),
+        _text(0, 14, "Left of the dip’s water, %", "start"),
         *(_level(share, value, f"{value * 100:.0f}") for value in (0.0, 0.5, 1.0)),
         *_limits(spots, share),
         *_spot_lines(spots, slowest, axis, share, now),
@@ -73,7 +73,7 @@ def drying_svg(
         bottom = top + _AIR_HEIGHT
         body += _air_strip(panel, air, axis, top, bottom)
     body += [*_time_labels(axis, bottom), *_now_line(axis, now, _DRY_TOP, bottom)]
-    return _svg(bottom + 22, "How each spot dries, and the air it dries in", body)
+    return _svg(bottom + 26, "How each spot dries, and the air it dries in", body)
 
 
 def air_svg(air: Sequence[AirPoint], now: Millis, zone: tzinfo) -> str:
@@ -82,13 +82,13 @@ def air_svg(air: Sequence[AirPoint], now: Millis, zone: tzinfo) -> str:
         return ""
     axis = TimeAxis(air[0].time, max(air[-1].time, air[0].time + MINUTE_MS), LEFT, RIGHT, zone)
     body: list[str] = []
-    bottom = -12.0
+    bottom = -14.0
     for panel in _PANELS:
         top = bottom + _AIR_GAP
         bottom = top + _AIR_HEIGHT
         body += _air_strip(panel, air, axis, top, bottom)
     body += _time_labels(axis, bottom)
-    return _svg(bottom + 22, "Temperature and relative humidity of the air", body)
+    return _svg(bottom + 26, "Temperature and relative humidity of the air", body)
 
 
 def line_sample(rank: int) -> str:
@@ -164,9 +164,9 @@ def _end_labels(ends: list[tuple[tuple[float, float], str]]) -> list[str]:
     room = _DRY_BOTTOM - 3 - LINE_HEIGHT * len(ends)
     for number, ((x, y), name) in enumerate(sorted(ends, key=lambda end: end[0][1]), start=1):
         placed = max(placed + LINE_HEIGHT, min(y, room + LINE_HEIGHT * number))
-        short = name if len(name) <= 11 else f"{name[:10]}…"
+        short = name if len(name) <= 10 else f"{name[:9]}…"
         labels.append(f'<path class="lead" d="M{x:.1f} {y:.1f}L{RIGHT + 4:g} {placed:.1f}"/>')
-        labels.append(_text(RIGHT + 7, placed + 4, short, "start"))
+        labels.append(_text(RIGHT + 7, placed + 5, short, "start"))
     return labels
 
 
@@ -195,7 +195,7 @@ def _air_strip(
 ) -> list[str]:
     """One value of the air; where it is not known the strip is hatched and says so."""
     values = [value for point in air if axis.holds(point.time) and (value := panel.read(point)) is not None]
-    marks = [_text(0, top - 12, f"{panel.title}, {panel.unit}", "start")]
+    marks = [_text(0, top - 14, f"{panel.title}, {panel.unit}", "start")]
     if not values:
         return [*marks, _text(LEFT + 4, (top + bottom) / 2 + 4, "not known", "start")]
     low, high = round_range(values, panel.step)
@@ -213,7 +213,7 @@ def _air_strip(
             runs[-1].append((axis.x(point.time), scale.y(value)))
     marks += [f'<path d="{_polyline(run)}" {_stroke(1, dash=False)}/>' for run in runs if len(run) > 1]
     ends = [run[-1] for run in runs if run]
-    marks.append(_text(RIGHT + 7, ends[-1][1] + 4, f"{values[-1]:.0f} {panel.unit}", "start"))
+    marks.append(_text(RIGHT + 7, ends[-1][1] + 5, f"{values[-1]:.0f} {panel.unit}", "start"))
     return marks
 
 
@@ -222,7 +222,7 @@ def _time_labels(axis: TimeAxis, bottom: float) -> list[str]:
     for moment, label in axis.ticks():
         x = axis.x(moment)
         marks.append(f'<path class="axis" d="M{x:.1f} {bottom:.1f}v4"/>')
-        marks.append(_text(min(max(x, 14), RIGHT), bottom + 17, label, "middle"))
+        marks.append(_text(min(max(x, 14), RIGHT), bottom + 20, label, "middle"))
     return marks
 
 
@@ -231,13 +231,13 @@ def _now_line(axis: TimeAxis, now: Millis, top: float, bottom: float) -> list[st
     if not axis.holds(now) or axis.x(now) > RIGHT - 3:
         return []
     x = axis.x(now)
-    return [f'<path class="now" d="M{x:.1f} {top:g}V{bottom:.1f}"/>', _text(x + 4, top + 11, "now", "start")]
+    return [f'<path class="now" d="M{x:.1f} {top:g}V{bottom:.1f}"/>', _text(x + 4, top + 13, "now", "start")]
 
 
 def _level(scale: ValueAxis, value: float, label: str) -> str:
     y = scale.y(value)
     line = f'<path class="grid" d="M{LEFT:g} {y:.1f}H{RIGHT:g}"/>'
-    return line + _text(LEFT - 5, y + 4, label, "end")
+    return line + _text(LEFT - 5, y + 5, label, "end")
 
 
 def _polyline(points: Sequence[tuple[float, float]]) -> str:

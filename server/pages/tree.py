@@ -139,7 +139,7 @@ def _form(tree: Tree, standing: Sequence[Dip], said: Sequence[Dip]) -> DipForm:
     pauses = tuple((pause, f"{pause} min ago" if pause else "just now") for pause in PAUSES_MIN)
     # The key is the same until another dip is said or undone: pressing twice, or on two phones, is one dip.
     key = f"page-{tree.id}-{len(said)}-{number}"
-    return DipForm(f"/trees/{tree.id}/dips", key, f"Dipped: coat {number} is on", pauses)
+    return DipForm(f"/trees/{tree.id}/dips", key, f"Dipped: coat {number}", pauses)
 
 
 def _undo(shop: Shop, tree: Tree, standing: Sequence[Dip]) -> UndoLink | None:

@@ -34,6 +34,7 @@ _SHARES: tuple[tuple[float, str], ...] = (
     (3 / 5, "about three fifths"),
     (2 / 3, "about two thirds"),
     (3 / 4, "about three quarters"),
+    (4 / 5, "about four fifths"),
     (9 / 10, "about nine tenths"),
     (1.0, "nearly all"),
 )

@@ -113,7 +113,7 @@ def test_everything_works_without_script(live: LiveShop, phone: Phone) -> None:
     page.goto(live.address)
     page.get_by_role("link", name="Bittern").tap()
     expect(page.get_by_text("Hold the button until it is full.")).to_be_hidden()
-    page.get_by_role("button", name="Dipped: coat 4 is on").tap()
+    page.get_by_role("button", name="Dipped: coat 4").tap()
     page.get_by_role("button", name="Yes, coat 4 went on").tap()
     expect(page.get_by_role("link", name="Undo coat 4")).to_be_visible()
     assert count(live, bittern) == 4

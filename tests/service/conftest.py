@@ -1,4 +1,4 @@
-"""A store of one's own for each test."""
+"""A store of one's own for each test, and a made-up shop on it."""
 
 from collections.abc import Iterator
 from pathlib import Path
@@ -7,6 +7,7 @@ import pytest
 from sqlalchemy import Engine
 
 from server.store.engine import open_store
+from tests.service.fake_shop import Browser, FakeShop
 
 
 @pytest.fixture
@@ -14,3 +15,14 @@ def engine(tmp_path: Path) -> Iterator[Engine]:
     engine = open_store(f"sqlite:///{tmp_path}/slowcorner.db")
     yield engine
     engine.dispose()
+
+
+@pytest.fixture
+def shop(engine: Engine) -> FakeShop:
+    return FakeShop(engine)
+
+
+@pytest.fixture
+def web(shop: FakeShop) -> Iterator[Browser]:
+    with Browser(shop) as browser:
+        yield browser

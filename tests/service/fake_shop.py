@@ -255,3 +255,14 @@ class Browser:
 
     def post(self, path: str, **more: Any) -> httpx.Response:
         return self.ask("POST", path, **more)
+
+
+def problem(answer: Any, status: int) -> dict[str, Any]:
+    """The problem details of an answer; checks what RFC 9457 3.1 asks of them."""
+    assert answer.status_code == status, answer.text
+    assert answer.headers["content-type"] == "application/problem+json"
+    details: dict[str, Any] = answer.json()
+    assert details["status"] == status
+    assert details["title"]
+    assert details["detail"]
+    return details

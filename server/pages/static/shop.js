@@ -47,7 +47,7 @@
   const connected = () => { lostAt = null; link.hidden = true; };
   const lost = (more = "") => {
     lostAt ??= new Date();
-    const time = lostAt.toLocaleTimeString([], { hour: "2-digit", minute: "2-digit" });
+    const time = lostAt.toLocaleTimeString([], { hour: "2-digit", minute: "2-digit", hourCycle: "h23" });
     const words = `Not connected since ${time}. What you see is from then. ${more || "A dip said now is not kept."}`;
     if (link.textContent !== words) link.textContent = words;
     link.hidden = false;
@@ -96,7 +96,7 @@
 
   // Holding ----------------------------------------------------------------------------------------------
   const letGo = () => {
-    if (!holding) return;
+    if (!holding?.button.classList.contains("holding")) return; // nothing held, or already on its way
     clearTimeout(holding.timer);
     holding.button.classList.remove("holding");
     holding = null;
@@ -132,14 +132,14 @@
       const hint = button.form.querySelector(".hint");
       if (hint) hint.hidden = false;
       button.addEventListener("pointerdown", (event) => { if (event.button === 0) hold(button); });
-      for (const end of ["pointerup", "pointercancel", "pointerleave", "blur"]) button.addEventListener(end, letGo0);
+      for (const end of ["pointerup", "pointercancel", "pointerleave", "blur"]) button.addEventListener(end, letGo);
       button.addEventListener("contextmenu", (event) => event.preventDefault());
       button.addEventListener("keydown", (event) => {
         if (event.key !== "Enter" && event.key !== " ") return;
         event.preventDefault();
         if (!event.repeat) hold(button);
       });
-      button.addEventListener("keyup", (event) => { if (event.key === "Enter" || event.key === " ") { event.preventDefault(); letGo0(); } });
+      button.addEventListener("keyup", (event) => { if (event.key === "Enter" || event.key === " ") { event.preventDefault(); letGo(); } });
       button.addEventListener("click", (event) => {
         event.preventDefault();
         // A screen reader or a switch presses without pointer or key and cannot hold: undo follows it all the same.
@@ -147,7 +147,6 @@
       });
     }
   };
-  const letGo0 = () => { if (holding?.button.classList.contains("holding")) letGo(); };
 
   prepare();
   setInterval(countOn, 1000);
