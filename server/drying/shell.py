@@ -22,7 +22,7 @@ from server.drying.materials import (
     equilibrium_saturation,
 )
 from server.drying.spots import Spot
-from server.drying.transfer import film, radiation_w_m2k
+from server.drying.transfer import Film, film, radiation_w_m2k
 
 Floats = NDArray[np.float64]
 
@@ -33,7 +33,7 @@ LONGEST_PIECE_S = 600.0
 UNAIRED_TEMP_C = 20.0
 """Temperature said of a shell that has not seen any air yet [°C] (assumed); its first air sets it."""
 
-_SAME_FILM = 0.002
+_SAME_FILM = 0.001
 _EXPANSION_K = 3.0
 
 
@@ -119,27 +119,36 @@ class SpotShell:
             sealed = self._sealed()
             after = self.built.solver.advance(self.built.solver.settle(self.wetness, sealed), sealed, seconds)
             return replace(self, wetness=after, age_s=self.age_s + seconds, cooling=0.0 * self.cooling)
-        wetness, solver = self.wetness, self.built.solver
+        return self.glide(air, seconds)[0]
+
+    def glide(self, air: Air, seconds: float, around: "Around | None" = None) -> tuple["SpotShell", "Around"]:
+        """As `advance`, for a forecast: the air goes on as it is from call to call, and is handed on with it.
+
+        What the film lets through is then not reckoned anew while it hardly changes.
+        """
+        if self.wetness is None or self.built is None:
+            raise ShellError("there is no coat to forecast")
+        wetness, solver, done = self.wetness, self.built.solver, 0.0
         if not self.aired:
             wetness = replace(wetness, temp_c=np.full(self.built.lanes, float(air.temp_c)))
-        exposure, done = None, 0.0
-        while True:
-            exposure, around = self._surroundings(wetness, air, exposure)
-            if done >= seconds:
-                break
+        if around is None:
+            around = self._around(wetness, air, None)
+        while done < seconds:
             grown = min(max(self.age_s + done, SHORTEST_PIECE_S), LONGEST_PIECE_S)
             # The last piece may be longer by half rather than leave a crumb.
             piece = seconds - done if seconds - done < 1.5 * grown else grown
-            wetness = solver.advance(wetness, around, piece)
+            wetness = solver.advance(wetness, around.air, piece)
             done = seconds if piece == seconds - done else done + piece
-        return replace(
+            around = self._around(wetness, air, around)
+        shell = replace(
             self,
             wetness=wetness,
             age_s=self.age_s + seconds,
             aired=True,
             rh_pct=float(air.rh_pct),
-            cooling=self._cooling(wetness, around, exposure),
+            cooling=self._cooling(wetness, around),
         )
+        return shell, around
 
     def at_equilibrium(self, rh_pct: float) -> "SpotShell":
         """The same coats, left in such air for ever; the record of what they brought starts anew."""
@@ -249,9 +258,7 @@ class SpotShell:
             return lanes
         return np.asarray(lanes.reshape(self.members.count, -1) @ self.built.shape.columns.weights)
 
-    def _surroundings(
-        self, wetness: Wetness, air: Air, latest: "_Exposed | None"
-    ) -> tuple["_Exposed", Surroundings]:
+    def _around(self, wetness: Wetness, air: Air, latest: "Around | None") -> "Around":
         """The air as the solver needs it; what the film lets through is kept while it hardly changes."""
         assert self.built is not None
         made = self.built
@@ -266,14 +273,14 @@ class SpotShell:
             wetness.temp_c,
             skin,
         ).times(made.film_factor)
-        if latest is None or (np.abs(found.mass_m_s / latest.mass_m_s - 1.0) > _SAME_FILM).any():
+        if latest is None or found.differs(latest.film, _SAME_FILM):
             through = made.shape.exposure(made.thickness_m, found, radiation_w_m2k(float(air.temp_c)))
-            latest = _Exposed(through, found.mass_m_s)
+        else:
+            through, found = latest.through, latest.film
         near = saturation_density_kg_m3(wetness.temp_c + _EXPANSION_K * np.array([[-1.0], [0.0], [1.0]]))
         low, here, high = np.log(near)
         slope = (high - low) / (2.0 * _EXPANSION_K)
         half_curve = (high - 2.0 * here + low) / (2.0 * _EXPANSION_K**2)
-        through = latest.exposure
         around = Surroundings(
             vapour=through.vapour,
             convection=through.convection,
@@ -284,7 +291,7 @@ class SpotShell:
             saturation_log=np.stack([here, slope, half_curve]),
             latent_heat=latent_heat_j_kg(wetness.temp_c),
         )
-        return latest, around
+        return Around(around, through, found)
 
     def _sealed(self) -> Surroundings:
         assert self.wetness is not None
@@ -302,17 +309,18 @@ class SpotShell:
             latent_heat=none,
         )
 
-    def _cooling(self, wetness: Wetness, around: Surroundings, exposed: "_Exposed") -> Floats:
+    def _cooling(self, wetness: Wetness, around: "Around") -> Floats:
         assert self.built is not None
-        settled = self.built.solver.settle(wetness, around)
-        leaving = self.built.solver.evaporation(settled, around)
+        settled = self.built.solver.settle(wetness, around.air)
+        leaving = self.built.solver.evaporation(settled, around.air)
         judged = leaving[:, self.built.network.judged_stations].sum(axis=1)
-        return self._at_slow(judged * around.latent_heat / exposed.exposure.judged_heat)
+        return self._at_slow(judged * around.air.latent_heat / around.through.judged_heat)
 
 
 @dataclass(frozen=True, eq=False)
-class _Exposed:
-    """What the film lets through, and the film it was reckoned for."""
+class Around:
+    """The air at a spot as the solver takes it, what lets it through, and the film that was reckoned for."""
 
-    exposure: Exposure
-    mass_m_s: Floats
+    air: Surroundings
+    through: Exposure
+    film: Film

@@ -91,11 +91,11 @@ def follow(
 
 def _march(shell: SpotShell, air: Air, horizon_s: float) -> Iterator[tuple[float, SpotShell]]:
     """The shell now and at times ahead [s], closer together while the coat is young."""
-    seconds = 0.0
+    seconds, around = 0.0, None
     yield seconds, shell
-    while seconds < horizon_s:
+    while seconds < horizon_s and shell.coats:
         look = min(max(0.1 * shell.age_s, _SHORTEST_LOOK_S), _LONGEST_LOOK_S, horizon_s - seconds)
-        shell = shell.advance(air, look)
+        shell, around = shell.glide(air, look, around)
         seconds += look
         yield seconds, shell
 
@@ -116,9 +116,9 @@ def _last_stretch(
 ) -> float:
     """When in a stretch the shell comes fit [s]: gone through once more in short looks."""
     looks = math.ceil((end - start) / _SHORT_LOOK_S)
-    look, high = (end - start) / looks, lack(shell)
+    look, high, around = (end - start) / looks, lack(shell), None
     for index in range(looks):
-        shell = shell.advance(air, look)
+        shell, around = shell.glide(air, look, around)
         low = lack(shell)
         if low <= 1.0:
             return _crossing(start + index * look, high, start + (index + 1) * look, low)
