@@ -22,7 +22,7 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 PIECES_ACROSS = 12
-_SLACK = 1e-3
+_SLACK = 1e-2
 _BALANCE_TURNS = 3000
 _BALANCED = 1e-10
 _CRUMB = 1e-9

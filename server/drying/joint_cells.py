@@ -23,10 +23,10 @@ LAYER_GRADE = 1.3
 LAYER_GROWTH = 1.7
 FLAT_GRADE = 1.35
 RAYS_PER_STATION = 64
-SLIVER = 0.25
-"""A cell of less than this share of its uncut size joins its neighbour."""
-WAX_SLIVER = 0.05
-"""The same for a first coat, whose cells only the wax cuts."""
+SLIVER = 0.05
+"""A cell of less than this share of its uncut size joins its neighbour. Larger cells are worth their cost: at
+0.25 a sharp joint under several coats dries 3 % too early, measured against a solution in two dimensions.
+"""
 
 
 @dataclass(frozen=True)
@@ -179,9 +179,7 @@ def number_cells(grid: Grid, pieces: Pieces) -> Ints:
     groups: list[tuple[int, int, int, list[int]]] = []
     for station in range(stations):
         for coat in range(coats):
-            column = _join_slivers(
-                pieces.volume[station, :, coat], pieces.full[station], SLIVER if coats > 1 else WAX_SLIVER
-            )
+            column = _join_slivers(pieces.volume[station, :, coat], pieces.full[station])
             groups.extend((group[0], station, -coat, group) for group in column)
     groups.sort()
     cell_of = np.full((stations, layers, coats), -1, dtype=np.int64)
@@ -190,7 +188,7 @@ def number_cells(grid: Grid, pieces: Pieces) -> Ints:
     return cell_of
 
 
-def _join_slivers(volume: Floats, full: Floats, sliver: float) -> list[list[int]]:
+def _join_slivers(volume: Floats, full: Floats) -> list[list[int]]:
     """Layers of one coat in one station, grouped so that no group is a sliver of its layer."""
     groups = [[int(layer)] for layer in np.flatnonzero(volume > 0.0)]
 
@@ -199,7 +197,7 @@ def _join_slivers(volume: Floats, full: Floats, sliver: float) -> list[list[int]
 
     while len(groups) > 1:
         smallest = min(range(len(groups)), key=lambda g: share(groups[g]))
-        if share(groups[smallest]) >= sliver:
+        if share(groups[smallest]) >= SLIVER:
             break
         beside = [g for g in (smallest - 1, smallest + 1) if 0 <= g < len(groups)]
         into = max(beside, key=lambda g: volume[groups[g]].sum())
