@@ -4,15 +4,18 @@ out."""
 from markupsafe import Markup
 
 from sensors.clock import DAY_MS
+from sensors.reading import KeptOutError
+from sensors.topics import check_slug
 from server.api.schemas import to_millis
 from server.api.trees import gaps
 from server.pages.chart import air_svg
-from server.pages.contexts import AirPage, KeptOutRow, NodeRow, PlaceView
+from server.pages.contexts import AirPage, KeptOutRow, NodeRow, PlaceForm, PlaceView
 from server.pages.frame import Shop, frame, shop_now
 from server.pages.wording import clock_words, duration_words
 from server.parts import Parts
 from server.store import places as place_store
 from server.store import readings as reading_store
+from server.store.engine import RefusedError
 from server.store.values import KeptRejection, Node, Place
 
 SHOWN_MS = DAY_MS
@@ -22,20 +25,42 @@ KEPT_OUT_SHOWN = 20
 PAYLOAD_SHOWN = 120
 
 
-def air_page(parts: Parts) -> AirPage:
-    """The air of every place."""
+SPEEDS = (
+    ("0.1", "still, 0.1 m/s"),
+    ("0.3", "gentle, 0.3 m/s"),
+    ("0.6", "a fan, 0.6 m/s"),
+    ("1.5", "1.5 m/s"),
+)
+"""What a person may say of the air at a rack without an instrument [m/s]; the figures are assumed."""
+
+
+def air_page(parts: Parts, place_id: str = "", place_name: str = "", fault: str = "") -> AirPage:
+    """The air of every place. What was typed of a new place stays, with what was wrong with it."""
     shop = shop_now(parts)
     places = place_store.places(parts.engine)
     names = {place.id: place.name for place in places}
     count = reading_store.rejected_count(parts.engine)
     shown = reading_store.rejections(parts.engine, KEPT_OUT_SHOWN)
+    nodes = reading_store.nodes(parts.engine)
+    heard = tuple(sorted({node.place for node in nodes} - names.keys()))
     return AirPage(
         frame=frame(parts, shop, "Air", "air"),
         places=tuple(_place(parts, shop, place) for place in places),
-        nodes=tuple(_node(shop, node, names) for node in reading_store.nodes(parts.engine)),
+        nodes=tuple(_node(shop, node, names) for node in nodes),
         kept_out=tuple(_kept_out(shop, one) for one in shown),
         kept_out_words=_count_words(count, len(shown)),
+        place_form=PlaceForm(fault, heard, place_id or next(iter(heard), ""), place_name, SPEEDS),
     )
+
+
+def name_place(parts: Parts, place_id: str, name: str, speed_m_s: float) -> AirPage | None:
+    """Name a place of the shop; the page with what was wrong where it cannot be."""
+    try:
+        check_slug("place", place_id)
+        place_store.add_place(parts.engine, Place(place_id, name, speed_m_s))
+    except (KeptOutError, RefusedError) as fault:
+        return air_page(parts, place_id, name, str(fault))
+    return None
 
 
 def _place(parts: Parts, shop: Shop, place: Place) -> PlaceView:

@@ -198,6 +198,17 @@ class KeptOutRow:
 
 
 @dataclass(frozen=True)
+class PlaceForm:
+    """Names a place. `heard` are places that nodes speak of and that have no name yet."""
+
+    fault: str
+    heard: tuple[str, ...]
+    id: str
+    name: str
+    speeds: tuple[tuple[str, str], ...]
+
+
+@dataclass(frozen=True)
 class AirPage:
     """The air of the shop, the nodes that tell it, and what they said that could not be taken."""
 
@@ -206,6 +217,7 @@ class AirPage:
     nodes: tuple[NodeRow, ...]
     kept_out: tuple[KeptOutRow, ...]
     kept_out_words: str
+    place_form: PlaceForm
 
 
 @dataclass(frozen=True)

@@ -10,6 +10,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 
 from server.api.problems import problem_for
 from server.pages.contexts import Frame, Page, ProblemPage
+from server.pages.wording import sentence
 
 
 def environment() -> Environment:
@@ -48,6 +49,6 @@ async def answer_problem_page(request: Request, error: Exception) -> Response:
     problem = problem_for(error)
     around = Frame("It could not be done", "Slowcorner", "", "", 0, 1.0)
     kept = "Nothing was changed by this." if problem.status < 500 else "What was kept before is still kept."
-    response = show(ProblemPage(around, problem.detail, kept, "/"), problem.status)
+    response = show(ProblemPage(around, sentence(problem.detail), kept, "/"), problem.status)
     response.headers.update(problem.headers or {})
     return response

@@ -12,7 +12,7 @@ from server.api.schemas import LARGEST_ID, Name, Note, SizeMm, Slug
 from server.api.trees import TreeId
 from server.dip_desk import Kept, Saying, take_dip, undo_dip
 from server.dipping import Question
-from server.pages.air import air_page
+from server.pages.air import air_page, name_place
 from server.pages.contexts import ProblemPage
 from server.pages.frame import frame, shop_now
 from server.pages.new_tree import MOST_SPOTS, TreeForm, hang, new_tree_page
@@ -20,6 +20,7 @@ from server.pages.rack import rack_page
 from server.pages.render import show
 from server.pages.shop import shop_page
 from server.pages.tree import question_page, tree_page, undo_page
+from server.pages.wording import sentence
 from server.parts import Parts
 
 DipId = Annotated[int, Path(ge=1, le=LARGEST_ID)]
@@ -40,6 +41,15 @@ def page_router(parts: Parts) -> APIRouter:
     @router.get("/air")
     def air() -> Response:
         return show(air_page(parts))
+
+    @router.post("/places")
+    def add_place(
+        place: Annotated[Note, Form()],
+        name: Annotated[Name, Form()],
+        speed_m_s: Annotated[float, Form(gt=0, le=30)],
+    ) -> Response:
+        fault = name_place(parts, place, name, speed_m_s)
+        return show(fault, 422) if fault else RedirectResponse("/air", status_code=303)
 
     @router.get("/shop")
     def shop() -> Response:
@@ -87,7 +97,9 @@ def page_router(parts: Parts) -> APIRouter:
                 return show(question_page(parts, tree_id, question, saying), 409)
             case refusal:
                 around = frame(parts, shop_now(parts), "Not written down")
-                page = ProblemPage(around, refusal.reason, "No dip was written down.", f"/trees/{tree_id}")
+                page = ProblemPage(
+                    around, sentence(refusal.reason), "No dip was written down.", f"/trees/{tree_id}"
+                )
                 return show(page, 409 if refusal.conflict else 422)
 
     @router.get("/trees/{tree_id}/dips/{dip_id}/undo")

@@ -253,10 +253,12 @@ def shop_time_words(now: Millis, zone: tzinfo) -> str:
 def per_cent(fraction: float) -> str:
     """A fraction in per cent, two significant figures.
 
-    >>> per_cent(0.3456), per_cent(0.0071), per_cent(1.0), per_cent(0.0)
-    ('35 %', '0.71 %', '100 %', '0 %')
+    >>> per_cent(0.3456), per_cent(0.0071), per_cent(1.0), per_cent(0.0001)
+    ('35 %', '0.71 %', '100 %', 'under 0.1 %')
     """
     value = fraction * 100
+    if value < 0.1:
+        return "under 0.1 %"
     return f"{value:.2g} %" if abs(value) < 99.5 else f"{value:.0f} %"
 
 

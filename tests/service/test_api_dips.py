@@ -1,9 +1,13 @@
 """Dips over HTTP: what is taken, what is asked, what is refused, and taking a dip back."""
 
+import threading
+from concurrent.futures import ThreadPoolExecutor
+
 import pytest
 
 from scheduler.forecast import Quantiles
 from sensors.clock import HOUR_MS, MINUTE_MS
+from server.dip_desk import Saying, take_dip
 from server.store import dips as dip_store
 from server.store import trees as tree_store
 from tests.service.fake_shop import NOON, Browser, FakeShop, problem
@@ -115,3 +119,18 @@ def test_the_next_dip_is_asked_in_one_step(shop: FakeShop, web: Browser) -> None
     shop.rack.on_refresh = lambda tree_id: shop.judge(tree, "drying", remaining=1.0)
     assert web.post(f"/api/trees/{tree.id}/dips").status_code == 201
     assert web.get("/api/rack").json()["trees"][0]["coat"] == 3
+
+
+def test_two_phones_at_once_make_one_dip_and_one_question(shop: FakeShop) -> None:
+    """Both ask before either is written down; deciding and keeping are one step, so only one is taken."""
+    tree = shop.hang("Heron", "A1")
+    ready = threading.Barrier(2, timeout=10)
+
+    def press(_: int) -> object:
+        ready.wait()
+        return take_dip(shop.parts, tree.id, Saying())
+
+    with ThreadPoolExecutor(2) as phones:
+        answers = list(phones.map(press, range(2)))
+    assert sorted(type(answer).__name__ for answer in answers) == ["Kept", "Question"]
+    assert len(dip_store.dips(shop.engine, tree.id)) == 1

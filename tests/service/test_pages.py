@@ -11,6 +11,7 @@ from sensors.reading import NodeStatus, Reading, Rejected
 from server.pages.wording import STATE_WORDS
 from server.store import dips as dip_store
 from server.store import notices as notice_store
+from server.store import places as place_store
 from server.store import readings as reading_store
 from server.store import trees as tree_store
 from server.store.values import Tree
@@ -240,6 +241,24 @@ def test_the_air_page_tells_air_gaps_nodes_and_what_was_kept_out(shop: FakeShop,
         assert words in text
 
 
+def test_a_place_that_nodes_speak_of_is_named(shop: FakeShop, web: Browser) -> None:
+    reading = Reading("attic", "beam", "temperature", "Cel", 18.0, NOON - MINUTE_MS)
+    reading_store.keep(shop.engine, [reading], [], [], NOON)
+    page = read(web, "/air")
+    assert "Nodes speak of the place “attic”, which has no name here yet." in page.text
+    fields = {"place": "attic", "name": "Under the roof", "speed_m_s": "0.3"}
+    assert web.post("/places", data=fields).status_code == 303
+    named = place_store.place(shop.engine, "attic")
+    assert named is not None
+    assert (named.name, named.speed_m_s) == ("Under the roof", 0.3)
+    assert "has no name here" not in read(web, "/air").text
+    for wrong, words in (("attic", "is there already"), ("rack", "keeps for itself"), ("A b", "1 to 64")):
+        again = web.post("/places", data=fields | {"place": wrong})
+        assert again.status_code == 422
+        assert words in Reader(again.text).text
+    assert web.post("/places", data=fields | {"speed_m_s": "0"}).status_code == 422
+
+
 def test_the_shop_page_tells_what_was_told(shop: FakeShop, web: Browser) -> None:
     notice = Notice("fit:1:4:5", "fit", 1, "Heron: fit to dip", "Coat 5 of 10 (backup) may go on.", NOON)
     notice_store.remember(shop.engine, [notice], NOON)
@@ -291,7 +310,7 @@ def test_what_is_said_is_shown_and_not_run(shop: FakeShop, web: Browser) -> None
 
 
 def test_unknown_pages_are_told_in_words(web: Browser) -> None:
-    assert "there is no tree 999" in read(web, "/trees/999", 404).text
+    assert "There is no tree 999." in read(web, "/trees/999", 404).text
     read(web, "/nothing", 404)
     read(web, "/trees/0", 422)
 
