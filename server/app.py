@@ -11,12 +11,11 @@ from fastapi import FastAPI
 from scheduler.forecast import Outlook
 from scheduler.jobs import Jobs
 from scheduler.reminders import Reminders
-from sensors.clock import MINUTE_MS, Clock, Millis, ShopClock, wall_millis
+from sensors.clock import MINUTE_MS, Clock, Millis, wall_millis
 from sensors.intake.batch import Batcher
 from sensors.intake.listener import Listener
 from sensors.intake.message import Message
 from sensors.senml import Parsed
-from server import shop_time
 from server.live import LiveRack
 from server.parts import Parts, Readiness
 from server.phone.ledger import NoticeLedger
@@ -24,6 +23,7 @@ from server.phone.outbox import Outbox
 from server.phone.vapid import vapid_keys
 from server.phone.web_push import WebPush
 from server.settings import Settings
+from server.shop_time import HeldClock
 from server.store import readings
 from server.store.engine import Engine, StoreError
 from server.store.values import BatchOutcome, KeptNotice
@@ -137,8 +137,8 @@ class Service:
     async def _tick(self, now: Millis, forecast: bool) -> None:
         await asyncio.to_thread(self.rack.look, forecast)
         await asyncio.to_thread(self._reminders.remind, now)
-        if isinstance(self.clock, ShopClock) and self.clock.rate != 1.0 and forecast:
-            await asyncio.to_thread(shop_time.keep, self.engine, self.clock)
+        if isinstance(self.clock, HeldClock) and forecast:
+            await asyncio.to_thread(self.clock.keep, self.engine)
 
     def _noticed(self, notice: KeptNotice) -> None:
         self.jobs.post()

@@ -126,6 +126,8 @@ def replay_command(
             found = replay(
                 readings, said, moment, lambda done, total: bar.update(task, completed=done, total=total)
             )
+    except OSError as error:
+        _fail(f"{error.filename}: {error.strerror}")
     except (AirFileError, CoatsFileError, ValueError) as error:
         _fail(str(error))
     if as_json:

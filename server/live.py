@@ -127,7 +127,7 @@ class LiveRack:
         judge = followed.judge
         mark: Millis | None = None
         for as_of, key, blob in saved.saved_states(self.engine, tree.id):
-            # A reading that changed what an older mark rests on would have had it replaced: the newest counts.
+            # A reading that changed what an older mark rests on had it replaced: the newest row counts.
             mark = max(mark or 0, int.from_bytes(blob[:8], "big"))
             try:
                 state = from_blob(blob[8:], judge.dips)

@@ -3,6 +3,7 @@
 import asyncio
 import fcntl
 import logging
+import signal
 import socket
 import sys
 from collections.abc import AsyncIterator, Callable, Iterator
@@ -65,6 +66,7 @@ def run_demo(settings: Settings, rate: float) -> None:
                 if not await asyncio.to_thread(shop.wait_for_past, PAST_WAIT_S):
                     raise RuntimeError(f"the demo's nodes could not tell the past within {PAST_WAIT_S:.0f} s")
                 await asyncio.to_thread(running.rack.look)
+                clock.go()
                 yield
             finally:
                 await asyncio.to_thread(shop.stop)
@@ -86,6 +88,22 @@ def _made(
         raise RuntimeError(str(error)) from error
 
 
+class _PageServer(uvicorn.Server):
+    """Ends when told to, and does not raise the signal anew then, which would cut the rest short."""
+
+    @contextmanager
+    def capture_signals(self) -> Iterator[None]:
+        loop = asyncio.get_running_loop()
+        told = (signal.SIGINT, signal.SIGTERM)
+        for number in told:
+            loop.add_signal_handler(number, self.handle_exit, number, None)
+        try:
+            yield
+        finally:
+            for number in told:
+                loop.remove_signal_handler(number)
+
+
 async def _serve(service: Service, beside: Beside = lambda _service: nullcontext()) -> None:
     settings = service.settings
     with _bound(settings) as page:
@@ -93,7 +111,7 @@ async def _serve(service: Service, beside: Beside = lambda _service: nullcontext
         config = uvicorn.Config(
             service.web(), lifespan="off", log_level="warning", timeout_graceful_shutdown=3
         )
-        server = uvicorn.Server(config)
+        server = _PageServer(config)
         async with service.running(), beside(service):
             mqtt = "{}:{}".format(*service.listener.address)
             _say(
