@@ -8,8 +8,9 @@ from numpy.typing import NDArray
 from server.drying.exposure import Shape
 from server.drying.face import FaceShape
 from server.drying.joint_shape import JointShape
-from server.drying.kernel import Medium, Solver
+from server.drying.kernel import Solver
 from server.drying.materials import SHELL_HEAT_J_KGK, WAX_HEAT_J_M2K, CoatMaterial, Members
+from server.drying.medium import Medium
 from server.drying.network import Network
 from server.drying.pocket import PocketShape
 from server.drying.spots import CavitySpot, FaceSpot, JointSpot, PocketSpot, Spot, SpotError

@@ -28,8 +28,12 @@ from numpy.typing import NDArray
 from scipy.linalg.blas import dgbmv
 from scipy.linalg.lapack import dgbtrf, dgbtrs
 
-from server.drying.materials import SORPTION_LIMIT, SORPTION_POWER
-from server.drying.network import Network
+from server.drying.medium import LINEAR_EXPONENT, saturation_log
+from server.drying.medium import Medium as Medium
+from server.drying.medium import Surroundings as Surroundings
+from server.drying.medium import Wetness as Wetness
+from server.drying.medium import potential as potential
+from server.drying.skin import Skin, SkinSolver
 
 Floats = NDArray[np.float64]
 
@@ -39,89 +43,11 @@ LONGEST_STEP_S = 600.0
 SHORTEST_STEP_S = 1e-7
 TOLERANCE_KG_M3 = 0.2
 TOLERANCE_K = 0.04
-_SURFACE_TURNS = 60
-_SURFACE_NEAR = 1e-6
+_MOST_FLOWS = 8
 
 
 class DryingError(ArithmeticError):
     """The solver found no step that it could take."""
-
-
-@dataclass(frozen=True, eq=False)
-class Medium:
-    """The shell of one spot as the solver sees it; values per unit of the spot.
-
-    There are L lanes, n cells, m links, s stations.
-
-    capacity: (L, n) water in a cell at saturation 1 [kg].
-    saturation_kg_m3: (L, n) the same in a cubic metre [kg/m³].
-    link: (L, m) conductance of each link where nothing hinders [kg/s].
-    link_inward: (L, m) its conductance while water moves towards the wax [kg/s].
-    surface: (L, s) conductance from each station's cell to its surface [kg/s].
-    exponent: (L,) b of the diffusivity exp(b S) [-].
-    heat: (L,) heat capacity, the wax's and the shell's [J/K].
-    """
-
-    network: Network
-    capacity: Floats
-    saturation_kg_m3: Floats
-    link: Floats
-    link_inward: Floats
-    surface: Floats
-    exponent: Floats
-    heat: Floats
-    sorption_limit: float = SORPTION_LIMIT
-    sorption_power: float = SORPTION_POWER
-
-
-@dataclass(frozen=True, eq=False)
-class Surroundings:
-    """The air at one spot, held constant for a while; values per unit of the spot.
-
-    vapour: (L, s, s) K, water leaving station i for a vapour excess of 1 kg/m³ over station j [m³/s].
-    convection, radiation: (L,) heat conductance to the air and to the room [W/K].
-    air_temp_c: temperature of the air and the room [°C].
-    air_vapour: vapour density of the air [kg/m³].
-    ground_temp_c: (L,) temperature around which the saturation density is expanded [°C].
-    saturation_log: (3, L) logarithm of the saturation density there [kg/m³], its slope [1/K], and half
-        its curvature [1/K²].
-    latent_heat: (L,) [J/kg].
-    """
-
-    vapour: Floats
-    convection: Floats
-    radiation: Floats
-    air_temp_c: float
-    air_vapour: float
-    ground_temp_c: Floats
-    saturation_log: Floats
-    latent_heat: Floats
-
-
-@dataclass(frozen=True, eq=False)
-class Wetness:
-    """The state of one spot.
-
-    saturation: (L, n) of each cell [-]; surface: (L, s) potential φ at each station's surface [-].
-    temp_c: (L,) [°C]; evaporated: (L,) water that has left since the start [kg].
-    step_s: the next step to try [s].
-    """
-
-    saturation: Floats
-    surface: Floats
-    temp_c: Floats
-    evaporated: Floats
-    step_s: float
-
-
-def potential(saturation: Floats, exponent: Floats) -> Floats:
-    """φ = (exp(b S) − 1)/b of (L, k) saturations and (L,) exponents [-]; S where b is 0.
-
-    >>> potential(np.array([[0.5]]), np.array([0.0]))
-    array([[0.5]])
-    """
-    b = np.maximum(exponent, 1e-9)[:, None]
-    return np.asarray(np.expm1(b * saturation) / b)
 
 
 class Solver:
@@ -137,7 +63,8 @@ class Solver:
         self.stations = network.stations
         self.unknowns = self.stations + self.cells
         self.surface_cells = network.station_cell + self.stations
-        self.exponent = np.maximum(medium.exponent, 1e-9)[:, None]
+        self.exponent = np.maximum(medium.exponent, LINEAR_EXPONENT)[:, None]
+        self.skin = SkinSolver(medium)
         ends_a = np.concatenate([network.link_outer + self.stations, np.arange(self.stations)])
         ends_b = np.concatenate([network.link_inner, network.station_cell]) + self.stations
         self.band = max(int(np.abs(ends_a - ends_b).max()), self.stations - 1)
@@ -176,67 +103,26 @@ class Solver:
             counted: Floats = np.bincount(self.entries.ravel(), weights.ravel(), size).astype(np.float64)
             full = counted.reshape(self.columns, self.rows)
             found = (full, np.ascontiguousarray(full[:, self.band :]))
-            if len(self.flow_bands) >= 64:
+            if len(self.flow_bands) >= _MOST_FLOWS:
                 self.flow_bands.clear()
             self.flow_bands[key] = found
         return found
 
-    def _activity(self, surface: Floats) -> tuple[Floats, Floats]:
-        """Water activity of surfaces and its slope in φ; below φ = 0 (trial values only) a straight line."""
-        medium = self.medium
-        scaled = self.exponent * np.maximum(surface, 0.0)
-        saturation = np.log1p(scaled) / self.exponent + np.minimum(surface, 0.0)
-        dryness = np.maximum(1.0 - saturation / medium.sorption_limit, 0.0)
-        below = np.minimum(dryness, 1.0)
-        power = below ** (medium.sorption_power - 1.0)
-        activity = 1.0 - power * below + (below - dryness) * medium.sorption_power
-        slope = (dryness > 0.0) * power * (medium.sorption_power / medium.sorption_limit) / (1.0 + scaled)
-        return activity, slope
-
     def activity(self, surface: Floats) -> Floats:
         """Water activity (L, s) of surfaces at that potential [-]."""
-        return self._activity(surface)[0]
-
-    def _settled(self, surface: Floats, below: Floats, density: Floats, around: Surroundings) -> "_Skin":
-        """The surfaces at which diffusion out of the cells equals evaporation, from a first guess.
-
-        Newton's method. For a lone station the excess falls with φ and bends upwards, so that it converges
-        from any start, at the latest after it was on the dry side; joined stations hold each other by little.
-        What it leaves over stays in the balance of the step.
-        """
-        medium, vapour = self.medium, around.vapour
-        density = density[:, None]
-        for turns_left in reversed(range(_SURFACE_TURNS)):
-            activity, slope = self._activity(surface)
-            out = (vapour @ (activity * density - around.air_vapour)[:, :, None])[:, :, 0]
-            excess = medium.surface * (below - surface) - out
-            wet = vapour * (slope * density)[:, None, :]
-            if self.stations == 1:
-                step: Floats = excess / (wet[:, :, 0] + medium.surface)
-            else:
-                matrix = wet.copy()
-                matrix.reshape(self.lanes, -1)[:, :: self.stations + 1] += medium.surface
-                step = np.asarray(np.linalg.solve(matrix, excess[:, :, None])[:, :, 0], dtype=np.float64)
-            # At φ = 0 nothing evaporates: the answer is never below it.
-            moved = np.maximum(surface + step, 0.0)
-            change = np.abs(moved - surface)
-            # What is handed on was all reckoned at the same surface, so that the balance closes.
-            if turns_left == 0 or (change <= _SURFACE_NEAR * (0.01 + moved)).all():
-                break
-            surface = moved
-        return _Skin(surface, activity, wet, out, excess)
+        return self.skin.activity(surface)[0]
 
     def settle(self, state: Wetness, around: Surroundings) -> Wetness:
         """The same state with its surfaces consistent with the air: diffusion out equals evaporation."""
         below = potential(state.saturation[:, self.medium.network.station_cell], self.medium.exponent)
-        density = np.exp(_saturation_log(state.temp_c, around)[0])
-        surface = self._settled(state.surface, below, density, around).surface
+        density = np.exp(saturation_log(state.temp_c, around)[0])
+        surface = self.skin.settled(state.surface, below, density, around).surface
         return Wetness(state.saturation, surface, state.temp_c, state.evaporated, state.step_s)
 
     def evaporation(self, state: Wetness, around: Surroundings) -> Floats:
         """Water leaving each station [kg/s per unit], (L, s)."""
-        density = np.exp(_saturation_log(state.temp_c, around)[0])[:, None]
-        excess = self._activity(state.surface)[0] * density - around.air_vapour
+        density = np.exp(saturation_log(state.temp_c, around)[0])[:, None]
+        excess = self.skin.activity(state.surface)[0] * density - around.air_vapour
         return np.asarray((around.vapour @ excess[:, :, None])[:, :, 0])
 
     def advance(self, state: Wetness, around: Surroundings, seconds: float) -> Wetness:
@@ -244,6 +130,11 @@ class Solver:
 
         Raises DryingError where no step is small enough, which a sound spot never comes to.
         """
+        # A trial step that is far too long may overflow: it is then refused for its error.
+        with np.errstate(over="ignore", invalid="ignore"):
+            return self._advance(state, around, seconds)
+
+    def _advance(self, state: Wetness, around: Surroundings, seconds: float) -> Wetness:
         values = np.concatenate([state.surface, state.saturation], axis=1)
         temp, evaporated, proposal = state.temp_c, state.evaporated, state.step_s
         done = 0.0
@@ -282,9 +173,9 @@ class Solver:
         flow, product = self._flow(phi[:, stations:])
         rate = 1.0 / (GAMMA * step)
 
-        logs, log_slope = _saturation_log(temp, around)
+        logs, log_slope = saturation_log(temp, around)
         density = np.exp(logs)
-        skin = self._settled(values[:, :stations], phi[:, self.surface_cells], density, around)
+        skin = self.skin.settled(values[:, :stations], phi[:, self.surface_cells], density, around)
         phi[:, :stations] = skin.surface
         values = values.copy()
         values[:, :stations] = skin.surface
@@ -304,7 +195,7 @@ class Solver:
         heat_wet = latent[:, None] * leaving_wet.sum(axis=1)
         heat_warm = medium.heat * rate + conductance + latent * leaving_warm.sum(axis=1)
 
-        def imbalance(phi: Floats, skin: "_Skin", temp: Floats) -> tuple[Floats, Floats]:
+        def imbalance(phi: Floats, skin: Skin, temp: Floats) -> tuple[Floats, Floats]:
             """What flows into each unknown [kg/s] and into the heat [W]."""
             into = -dgbmv(
                 self.columns, self.columns, self.band, self.band, 1.0, product.T, phi.ravel()
@@ -327,9 +218,9 @@ class Solver:
 
         middle, middle_temp = values + move_1 / GAMMA, temp + temp_1 / GAMMA
         phi[:, stations:] = np.expm1(self.exponent * middle[:, stations:]) / self.exponent
-        density = np.exp(_saturation_log(middle_temp, around)[0])
+        density = np.exp(saturation_log(middle_temp, around)[0])
         guess = np.maximum(middle[:, :stations], 0.0)
-        skin = self._settled(guess, phi[:, self.surface_cells], density, around)
+        skin = self.skin.settled(guess, phi[:, self.surface_cells], density, around)
         phi[:, :stations] = skin.surface
         into, warming = imbalance(phi, skin, middle_temp)
         into[:, stations:] -= (2.0 * rate) * medium.capacity * move_1[:, stations:]
@@ -349,17 +240,6 @@ class Solver:
 
 
 @dataclass(frozen=True, eq=False)
-class _Skin:
-    """Settled surfaces: φ, water activity, ∂E/∂φ (L, s, s), E, and what diffusion brings beyond E."""
-
-    surface: Floats
-    activity: Floats
-    wet: Floats
-    out: Floats
-    excess: Floats
-
-
-@dataclass(frozen=True, eq=False)
 class _Moved:
     """What one step came to."""
 
@@ -368,10 +248,3 @@ class _Moved:
     temp_error: Floats
     error: Floats
     evaporated: Floats
-
-
-def _saturation_log(temp_c: Floats, around: Surroundings) -> tuple[Floats, Floats]:
-    """Logarithm of the saturation density [kg/m³] and its slope [1/K] near the ground temperature."""
-    beyond = temp_c - around.ground_temp_c
-    level, slope, half_curve = around.saturation_log
-    return level + beyond * (slope + half_curve * beyond), slope + 2.0 * half_curve * beyond

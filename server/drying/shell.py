@@ -9,11 +9,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sensors.air import Air
-from sensors.humid_air import latent_heat_j_kg, saturation_density_kg_m3, vapour_density_kg_m3
 from server.drying import shell_bytes
+from server.drying.around import Around, around_spot, no_air
 from server.drying.build import Build, build, shape_of
-from server.drying.exposure import Exposure
-from server.drying.kernel import FIRST_STEP_S, Surroundings, Wetness, potential
+from server.drying.kernel import FIRST_STEP_S
 from server.drying.materials import (
     CENTRE,
     EQUILIBRIUM_RH_PCT,
@@ -21,8 +20,8 @@ from server.drying.materials import (
     Members,
     equilibrium_saturation,
 )
+from server.drying.medium import Wetness, potential
 from server.drying.spots import Spot
-from server.drying.transfer import Film, film, radiation_w_m2k
 
 Floats = NDArray[np.float64]
 
@@ -32,9 +31,6 @@ LONGEST_PIECE_S = 600.0
 
 UNAIRED_TEMP_C = 20.0
 """Temperature said of a shell that has not seen any air yet [°C] (assumed); its first air sets it."""
-
-_SAME_FILM = 0.001
-_EXPANSION_K = 3.0
 
 
 class ShellError(ValueError):
@@ -116,12 +112,12 @@ class SpotShell:
         if self.wetness is None or self.built is None or seconds == 0.0:
             return self
         if air is None:
-            sealed = self._sealed()
+            sealed = no_air(self.built, self.wetness.temp_c)
             after = self.built.solver.advance(self.built.solver.settle(self.wetness, sealed), sealed, seconds)
             return replace(self, wetness=after, age_s=self.age_s + seconds, cooling=0.0 * self.cooling)
         return self.glide(air, seconds)[0]
 
-    def glide(self, air: Air, seconds: float, around: "Around | None" = None) -> tuple["SpotShell", "Around"]:
+    def glide(self, air: Air, seconds: float, around: Around | None = None) -> tuple["SpotShell", Around]:
         """As `advance`, for a forecast: the air goes on as it is from call to call, and is handed on with it.
 
         What the film lets through is then not reckoned anew while it hardly changes.
@@ -132,14 +128,14 @@ class SpotShell:
         if not self.aired:
             wetness = replace(wetness, temp_c=np.full(self.built.lanes, float(air.temp_c)))
         if around is None:
-            around = self._around(wetness, air, None)
+            around = around_spot(self.built, self.members, self.size_m, wetness, air, None)
         while done < seconds:
             grown = min(max(self.age_s + done, SHORTEST_PIECE_S), LONGEST_PIECE_S)
             # The last piece may be longer by half rather than leave a crumb.
             piece = seconds - done if seconds - done < 1.5 * grown else grown
             wetness = solver.advance(wetness, around.air, piece)
             done = seconds if piece == seconds - done else done + piece
-            around = self._around(wetness, air, around)
+            around = around_spot(self.built, self.members, self.size_m, wetness, air, around)
         shell = replace(
             self,
             wetness=wetness,
@@ -258,69 +254,9 @@ class SpotShell:
             return lanes
         return np.asarray(lanes.reshape(self.members.count, -1) @ self.built.shape.columns.weights)
 
-    def _around(self, wetness: Wetness, air: Air, latest: "Around | None") -> "Around":
-        """The air as the solver needs it; what the film lets through is kept while it hardly changes."""
-        assert self.built is not None
-        made = self.built
-        density = saturation_density_kg_m3(wetness.temp_c)
-        air_vapour = float(vapour_density_kg_m3(air.temp_c, air.rh_pct))
-        skin = made.solver.activity(wetness.surface) @ made.station_share * density
-        found = film(
-            float(air.temp_c),
-            air_vapour,
-            float(air.speed_m_s) * made.by_lane(self.members.air_speed),
-            self.size_m,
-            wetness.temp_c,
-            skin,
-        ).times(made.film_factor)
-        if latest is None or found.differs(latest.film, _SAME_FILM):
-            through = made.shape.exposure(made.thickness_m, found, radiation_w_m2k(float(air.temp_c)))
-        else:
-            through, found = latest.through, latest.film
-        near = saturation_density_kg_m3(wetness.temp_c + _EXPANSION_K * np.array([[-1.0], [0.0], [1.0]]))
-        low, here, high = np.log(near)
-        slope = (high - low) / (2.0 * _EXPANSION_K)
-        half_curve = (high - 2.0 * here + low) / (2.0 * _EXPANSION_K**2)
-        around = Surroundings(
-            vapour=through.vapour,
-            convection=through.convection,
-            radiation=through.radiation,
-            air_temp_c=float(air.temp_c),
-            air_vapour=air_vapour,
-            ground_temp_c=wetness.temp_c,
-            saturation_log=np.stack([here, slope, half_curve]),
-            latent_heat=latent_heat_j_kg(wetness.temp_c),
-        )
-        return Around(around, through, found)
-
-    def _sealed(self) -> Surroundings:
-        assert self.wetness is not None
-        assert self.built is not None
-        lanes, stations = self.built.lanes, self.built.network.stations
-        none = np.zeros(lanes)
-        return Surroundings(
-            vapour=np.zeros((lanes, stations, stations)),
-            convection=none,
-            radiation=none,
-            air_temp_c=UNAIRED_TEMP_C,
-            air_vapour=0.0,
-            ground_temp_c=self.wetness.temp_c,
-            saturation_log=np.zeros((3, lanes)),
-            latent_heat=none,
-        )
-
-    def _cooling(self, wetness: Wetness, around: "Around") -> Floats:
+    def _cooling(self, wetness: Wetness, around: Around) -> Floats:
         assert self.built is not None
         settled = self.built.solver.settle(wetness, around.air)
         leaving = self.built.solver.evaporation(settled, around.air)
         judged = leaving[:, self.built.network.judged_stations].sum(axis=1)
         return self._at_slow(judged * around.air.latent_heat / around.through.judged_heat)
-
-
-@dataclass(frozen=True, eq=False)
-class Around:
-    """The air at a spot as the solver takes it, what lets it through, and the film that was reckoned for."""
-
-    air: Surroundings
-    through: Exposure
-    film: Film

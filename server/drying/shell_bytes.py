@@ -8,8 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from server.drying.build import build
-from server.drying.kernel import Wetness
 from server.drying.materials import CENTRE, CoatMaterial, Members, coat_kind
+from server.drying.medium import Wetness
 from server.drying.spots import parse_spot
 
 if TYPE_CHECKING:

@@ -5,7 +5,8 @@ from numpy.typing import NDArray
 
 from sensors.humid_air import latent_heat_j_kg, saturation_density_kg_m3
 from server.drying.face import face_network
-from server.drying.kernel import FIRST_STEP_S, Medium, Surroundings, Wetness, potential
+from server.drying.kernel import FIRST_STEP_S
+from server.drying.medium import Medium, Surroundings, Wetness, potential
 
 Floats = NDArray[np.float64]
 

@@ -6,7 +6,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from sensors.humid_air import latent_heat_j_kg, saturation_density_kg_m3
-from server.drying.kernel import Medium, Solver, Surroundings, Wetness
+from server.drying.kernel import Solver
+from server.drying.medium import Medium, Surroundings, Wetness
 from tests.drying.columns import column, evenly_wet, surroundings, water
 
 

@@ -1,0 +1,82 @@
+"""The air at a spot as the solver takes it: the film on its surface, and what that lets through."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sensors.air import Air
+from sensors.humid_air import latent_heat_j_kg, saturation_density_kg_m3, vapour_density_kg_m3
+from server.drying.build import Build
+from server.drying.exposure import Exposure
+from server.drying.materials import Members
+from server.drying.medium import Surroundings, Wetness
+from server.drying.transfer import Film, film, radiation_w_m2k
+
+Floats = NDArray[np.float64]
+
+SAME_FILM = 0.001
+"""While no figure of the film moves by more than this share, what it lets through is kept [-]."""
+
+_EXPANSION_K = 3.0
+
+
+@dataclass(frozen=True, eq=False)
+class Around:
+    """The air at a spot as the solver takes it, what lets it through, and the film that was reckoned for."""
+
+    air: Surroundings
+    through: Exposure
+    film: Film
+
+
+def around_spot(
+    built: Build, members: Members, size_m: float, wetness: Wetness, air: Air, latest: Around | None
+) -> Around:
+    """The air at a spot that is that wet, faces that long [m] beside it; `latest` is kept where it holds."""
+    density = saturation_density_kg_m3(wetness.temp_c)
+    air_vapour = float(vapour_density_kg_m3(air.temp_c, air.rh_pct))
+    at_surface = built.solver.activity(wetness.surface) @ built.station_share * density
+    found = film(
+        float(air.temp_c),
+        air_vapour,
+        float(air.speed_m_s) * built.by_lane(members.air_speed),
+        size_m,
+        wetness.temp_c,
+        at_surface,
+    ).times(built.film_factor)
+    if latest is None or found.differs(latest.film, SAME_FILM):
+        through = built.shape.exposure(built.thickness_m, found, radiation_w_m2k(float(air.temp_c)))
+    else:
+        through, found = latest.through, latest.film
+    near = saturation_density_kg_m3(wetness.temp_c + _EXPANSION_K * np.array([[-1.0], [0.0], [1.0]]))
+    low, here, high = np.log(near)
+    slope = (high - low) / (2.0 * _EXPANSION_K)
+    half_curve = (high - 2.0 * here + low) / (2.0 * _EXPANSION_K**2)
+    surroundings = Surroundings(
+        vapour=through.vapour,
+        convection=through.convection,
+        radiation=through.radiation,
+        air_temp_c=float(air.temp_c),
+        air_vapour=air_vapour,
+        ground_temp_c=wetness.temp_c,
+        saturation_log=np.stack([here, slope, half_curve]),
+        latent_heat=latent_heat_j_kg(wetness.temp_c),
+    )
+    return Around(surroundings, through, found)
+
+
+def no_air(built: Build, temp_c: Floats) -> Surroundings:
+    """A gap in the record: nothing is exchanged with the air."""
+    lanes, stations = built.lanes, built.network.stations
+    none = np.zeros(lanes)
+    return Surroundings(
+        vapour=np.zeros((lanes, stations, stations)),
+        convection=none,
+        radiation=none,
+        air_temp_c=0.0,
+        air_vapour=0.0,
+        ground_temp_c=temp_c,
+        saturation_log=np.zeros((3, lanes)),
+        latent_heat=none,
+    )
