@@ -16,7 +16,6 @@ from sensors.topics import check_slug
 from server.api.problems import ProblemError, documented
 from server.api.schemas import (
     AirAnswer,
-    AirShape,
     KeptOut,
     Moment,
     NodeShape,
@@ -26,7 +25,8 @@ from server.api.schemas import (
     maybe_datetime,
     to_millis,
 )
-from server.api.trees import air_shapes, gaps
+from server.api.trees import air_shapes, gap_shapes
+from server.gaps import gaps, known
 from server.parts import Parts
 from server.store import places as place_store
 from server.store import readings as reading_store
@@ -70,7 +70,9 @@ def air_router(parts: Parts) -> APIRouter:
             )
             raise ProblemError(422, detail, "too-long")
         points = parts.rack.air(place, begin, stop)
-        return AirAnswer(place=place, air=air_shapes(points), gaps=gaps(points, stop))
+        return AirAnswer(
+            place=place, air=air_shapes(points), gaps=gap_shapes(gaps(points, stop, parts.clock.now()))
+        )
 
     @router.get("/api/nodes", responses=documented())
     def nodes() -> list[NodeShape]:
@@ -196,12 +198,7 @@ def _sender(payload: bytes, place: str | None, node: str | None) -> tuple[str, s
 
 def _place(parts: Parts, place: Place) -> PlaceShape:
     now = parts.clock.now()
-    known = [
-        point
-        for point in parts.rack.air(place.id, now - DAY_MS, now)
-        if point.temp_c is not None and point.rh_pct is not None
-    ]
-    latest: list[AirShape] = air_shapes(known[-1:])
+    latest = air_shapes([point for point in parts.rack.air(place.id, now - DAY_MS, now) if known(point)][-1:])
     return PlaceShape(
         id=place.id, name=place.name, speed_m_s=place.speed_m_s, latest=latest[0] if latest else None
     )

@@ -27,6 +27,7 @@ from server.api.schemas import (
     to_datetime,
 )
 from server.dip_desk import known_tree, outlook_of
+from server.gaps import Gap, gaps
 from server.parts import Parts
 from server.store import dips as dip_store
 from server.store import trees as tree_store
@@ -124,25 +125,11 @@ def air_shapes(air: Sequence[AirPoint]) -> list[AirShape]:
     return [AirShape(time=to_datetime(point.time), temp_c=point.temp_c, rh_pct=point.rh_pct) for point in air]
 
 
-def gaps(air: Sequence[AirPoint], end: Millis) -> list[GapShape]:
-    """The times in which the air is not known: from the first unknown point to the next known one, or the
-    end."""
-    found: list[GapShape] = []
-    opened: Millis | None = None
-    for point in air:
-        known = point.temp_c is not None and point.rh_pct is not None
-        if not known and opened is None:
-            opened = point.time
-        elif known and opened is not None:
-            found.append(_gap(opened, point.time))
-            opened = None
-    if opened is not None and end > opened:
-        found.append(_gap(opened, end))
-    return found
-
-
-def _gap(start: Millis, end: Millis) -> GapShape:
-    return GapShape.model_validate({"from": to_datetime(start), "to": to_datetime(end)})
+def gap_shapes(found: Sequence[Gap]) -> list[GapShape]:
+    """Gaps as they go over the wire."""
+    return [
+        GapShape.model_validate({"from": to_datetime(start), "to": to_datetime(end)}) for start, end in found
+    ]
 
 
 def _coat(parts: Parts, place: str, coat: CoatVerdict, end: Millis) -> CoatHistory:
@@ -159,7 +146,7 @@ def _coat(parts: Parts, place: str, coat: CoatVerdict, end: Millis) -> CoatHisto
         pot=coat.pot,
         note=coat.note,
         air=air_shapes(air),
-        gaps=gaps(air, end),
+        gaps=gap_shapes(gaps(air, end, parts.clock.now())),
     )
 
 

@@ -6,8 +6,7 @@ from markupsafe import Markup
 from sensors.clock import DAY_MS
 from sensors.reading import KeptOutError
 from sensors.topics import check_slug
-from server.api.schemas import to_millis
-from server.api.trees import gaps
+from server.gaps import gaps, known, settled
 from server.pages.chart import air_svg
 from server.pages.contexts import AirPage, KeptOutRow, NodeRow, PlaceForm, PlaceView
 from server.pages.frame import Shop, frame, shop_now
@@ -66,11 +65,9 @@ def name_place(parts: Parts, place_id: str, name: str, speed_m_s: float) -> AirP
 def _place(parts: Parts, shop: Shop, place: Place) -> PlaceView:
     start = shop.now - SHOWN_MS
     air = parts.rack.air(place.id, start, shop.now)
-    known = [point for point in air if point.temp_c is not None and point.rh_pct is not None]
-    latest = known[-1] if known else None
+    latest = next((point for point in reversed(air) if known(point)), None)
     holes = []
-    for gap in gaps(air, shop.now):
-        begin, end = to_millis(gap.start), to_millis(gap.end)
+    for begin, end in gaps(air, shop.now, shop.now):
         since = clock_words(begin, shop.now, shop.zone)
         until = "now" if end >= shop.now else clock_words(end, shop.now, shop.zone)
         holes.append(f"not known from {since} to {until} ({duration_words(end - begin)})")
@@ -80,7 +77,7 @@ def _place(parts: Parts, shop: Shop, place: Place) -> PlaceView:
         humidity=f"{latest.rh_pct:.0f} %RH" if latest and latest.rh_pct is not None else "",
         as_of=clock_words(latest.time, shop.now, shop.zone) if latest else "",
         speed=f"{place.speed_m_s:.2g} m/s",
-        chart=Markup(air_svg(air, shop.now, shop.zone)),
+        chart=Markup(air_svg(settled(air, shop.now), shop.now, shop.zone)),
         gaps=tuple(holes),
     )
 

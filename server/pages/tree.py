@@ -7,6 +7,7 @@ from markupsafe import Markup
 from scheduler.forecast import Outlook
 from sensors.clock import MINUTE_MS
 from server.dip_desk import Saying, known_tree
+from server.gaps import settled
 from server.pages import cautions
 from server.pages.chart import drying_svg, line_sample, ranked
 from server.pages.contexts import (
@@ -179,7 +180,8 @@ def _chart(shop: Shop, verdict: TreeVerdict | None) -> Markup:
     if verdict is None:
         return Markup()
     dips = [(coat.number, coat.dipped_at) for coat in verdict.coats]
-    svg = drying_svg(verdict.spots, verdict.air, dips, verdict.outlook.slowest_spot, shop.now, shop.zone)
+    air = settled(verdict.air, shop.now)
+    svg = drying_svg(verdict.spots, air, dips, verdict.outlook.slowest_spot, shop.now, shop.zone)
     return Markup(svg)
 
 

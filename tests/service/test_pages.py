@@ -15,6 +15,7 @@ from server.store import places as place_store
 from server.store import readings as reading_store
 from server.store import trees as tree_store
 from server.store.values import Tree
+from server.verdicts import AirPoint
 from tests.service.fake_shop import NOON, Browser, FakeShop, furnished
 
 FORBIDDEN = re.compile(r"\bsafe\b|strong enough|ready to pour|!", re.IGNORECASE)
@@ -239,6 +240,21 @@ def test_the_air_page_tells_air_gaps_nodes_and_what_was_kept_out(shop: FakeShop,
         "not JSON: <nothing>",
     ):
         assert words in text
+
+
+def test_the_air_of_the_last_minutes_is_not_known_yet_and_no_gap(shop: FakeShop, web: Browser) -> None:
+    shop.blow("drying-room", 24)
+    for minutes, gap in ((80, False), (100, True)):
+        shop.clock.time = NOON + minutes * MINUTE_MS
+        ending = tuple(AirPoint(NOON + at * MINUTE_MS, None, None) for at in range(0, minutes, 10))
+        known = tuple(point for point in shop.rack.airs["drying-room"] if point.time < NOON)
+        shop.rack.airs["drying-room"] = known + ending
+        html = web.get("/air").text
+        assert ("Air not known from 14:00 to now" in html) is gap
+        assert ('class="gap"' in html) is gap
+        said = web.get("/api/places/drying-room/air").json()
+        assert bool(said["gaps"]) is gap
+        assert said["air"][-1]["temp_c"] is None
 
 
 def test_a_place_that_nodes_speak_of_is_named(shop: FakeShop, web: Browser) -> None:
