@@ -1,1 +1,1 @@
-"""What the air in the shop did: packets, payloads, readings and the air record. Knows no trees and no database."""
+"""What the air in the shop did: packets, payloads, readings, the air record. Knows no trees, no store."""

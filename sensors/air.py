@@ -75,6 +75,11 @@ class PlaceAir:
         self._nodes: dict[str, _NodeAir] = {}
         self._place: str | None = None
 
+    @property
+    def speed_m_s(self) -> float:
+        """The air's speed where no node measures it [m/s]."""
+        return self._speed_m_s
+
     def add(self, readings: Iterable[Reading]) -> Millis | None:
         """Take readings in; those of other quantities and repeated ones change nothing.
 

@@ -14,6 +14,7 @@ from sensors.clock import HOUR_MS, SECOND_MS, Millis
 from server.drying.materials import CoatMaterial
 from server.drying.shell import SpotShell
 from server.drying.spots import parse_spot
+from server.drying.transfer import covers
 from server.drying.verdict import Ahead, is_dry_through, is_fit, time_to_fit
 from server.verdicts import CoatVerdict, Curve
 
@@ -126,10 +127,11 @@ class TreeJudge:
         if changed:
             self.rewind(min(changed) - 1)
 
-    def ahead(self, air: Air) -> tuple[Ahead, ...]:
-        """For each spot, when it comes fit (for the last coat: dry) if the air goes on as it is."""
-        if self.state is None:
+    def ahead(self) -> tuple[Ahead, ...]:
+        """For each spot, when it is fit (last coat: dry) if the air goes on as it was; () without air."""
+        if self.state is None or self.state.air is None:
             return ()
+        air = self.state.air
         last = len(self.state.coats) >= self.tree.coats_in_all
         return tuple(
             time_to_fit(shell, air, FORECAST_HORIZON_S, last_coat=last) for shell in self.state.shells
@@ -156,6 +158,9 @@ class TreeJudge:
 
     def _over(self, state: Committed, end: Millis) -> Committed:
         air = self.air.mean(state.at, end)
+        if air is not None and not covers(air):
+            # Frozen or scorching air is as good as none: the model does not guess what it does to a shell.
+            air = None
         seconds = (end - state.at) / SECOND_MS
         shells = tuple(shell.advance(air, seconds) for shell in state.shells)
         coat = state.coats[-1]

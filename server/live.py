@@ -188,7 +188,7 @@ class LiveRack:
             state = followed.judge.state
             if state is None or state.air is None:
                 continue
-            followed.forecast = Forecast(state.at, followed.judge.ahead(state.air))
+            followed.forecast = Forecast(state.at, followed.judge.ahead())
             if time.monotonic() - began > FORECAST_BUDGET_S:
                 return
 
@@ -230,6 +230,7 @@ class LiveRack:
             self._followed.pop(tree_id, None)
             self._picture = {key: value for key, value in self._picture.items() if key != tree_id}
             return
+        self._renew_air(tree.place)
         followed = self._followed.get(tree_id)
         if followed is None or judged_tree(tree) != followed.judge.tree or tree.place != followed.tree.place:
             followed = _Followed(tree, TreeJudge(judged_tree(tree), (), self._air_of(tree.place)))
@@ -253,6 +254,24 @@ class LiveRack:
                 place = Place(place_id, place_id, speed_m_s=0.2)
             return self._air(place)
         return self._airs[place_id]
+
+    def _renew_air(self, place_id: str) -> None:
+        """Take the place's air speed as the shop has it; where it was another, judge its trees anew."""
+        place, old = places.place(self.engine, place_id), self._air_of(place_id)
+        if place is None or place.speed_m_s == old.speed_m_s:
+            return
+        air = PlaceAir(place.speed_m_s, self.gap_limit)
+        air.add(
+            readings.place_readings(
+                self.engine, place_id, 0, self.clock.now() + HOUR_MS, arrived_before=self._arrived + 1
+            )
+        )
+        self._airs[place_id] = air
+        for followed in self._followed.values():
+            if followed.tree.place == place_id:
+                followed.judge.air = air
+                followed.judge.rewind(0)
+                followed.forecast = None
 
     def _air_points(self, place: str, start: Millis, end: Millis) -> Sequence[AirPoint]:
         return air_points(self._air_of(place), start, end)

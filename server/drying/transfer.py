@@ -15,6 +15,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from sensors.air import Air
 from sensors.humid_air import (
     DRY_AIR_GAS_J_KGK,
     STANDARD_PRESSURE_PA,
@@ -38,6 +39,15 @@ EMISSIVITY = 0.9
 GRAVITY_M_S2 = 9.81
 AIR_HEAT_J_KGK = 1006.0
 """Specific heat of dry air [J/kgK] (ASHRAE 2017)."""
+
+
+def covers(air: Air) -> bool:
+    """Whether the model covers that air: not freezing hard, not scorching, not a gale.
+
+    >>> covers(Air(21.0, 50.0, 0.6)), covers(Air(-15.0, 50.0, 0.6))
+    (True, False)
+    """
+    return LOWEST_TEMP_C <= air.temp_c <= HIGHEST_TEMP_C and 0.0 <= air.speed_m_s <= FASTEST_M_S
 
 
 class TransferRangeError(ValueError):

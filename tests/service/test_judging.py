@@ -95,6 +95,16 @@ def test_a_gap_is_taken_as_no_drying_and_is_said() -> None:
     assert "not known for 360 min" in verdict.warnings[0]
 
 
+@pytest.mark.parametrize(("temp_c", "rh_pct"), [(-15.0, 50.0), (70.0, 5.0)])
+def test_air_that_the_model_does_not_cover_is_as_good_as_none(temp_c: float, rh_pct: float) -> None:
+    judged = judge(record(steady(START, 12, temp_c=temp_c, rh_pct=rh_pct)), spots=("face",))
+    judged.advance(DAY)
+    coat = committed(judged).coats[-1]
+    assert coat.fit_at is None
+    assert coat.gaps == ((START, START + 12 * HOUR_MS),)
+    assert judged.ahead() == ()
+
+
 def test_nothing_is_committed_beyond_the_settled_air() -> None:
     judged = judge(record(steady(START, 1)))
     judged.advance(DAY)

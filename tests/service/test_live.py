@@ -1,6 +1,7 @@
 """The live rack over a real store: taken up again it says the same, whatever of its cache is left."""
 
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 
 import pytest
 
@@ -164,6 +165,24 @@ def test_a_silent_node_makes_unsure_but_never_takes_fit_back(shop: Shop) -> None
     verdict = rack.tree(shop.tree.id)
     assert verdict is not None
     assert "not known for 120 min" in verdict.warnings[0]
+
+
+def test_a_place_that_is_heard_before_it_is_named_has_the_speed_it_is_given(shop: Shop) -> None:
+    rack = shop.rack()
+    said = [replace(reading, place="attic") for reading in between(0, 6)]
+    shop.say(said, rack)
+    shop.at(6)
+    rack.look()
+    places.add_place(shop.engine, Place("attic", "Attic", 1.5))
+    tree = trees.add_tree(
+        shop.engine, NewTree("Teal", "B1", "attic", shop.tree.recipe.id, 25.0, SPOTS[:1]), shop.clock.now()
+    )
+    dips.add_dip(shop.engine, NewDip(tree.id, START, START))
+    rack.refresh(tree.id)
+    assert rack.tree(tree.id) == shop.rack().tree(tree.id)
+    verdict = rack.tree(tree.id)
+    assert verdict is not None
+    assert verdict.outlook.state == "fit"
 
 
 def test_a_tree_that_left_the_rack_is_no_longer_judged(shop: Shop) -> None:
