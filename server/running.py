@@ -61,14 +61,23 @@ def run_demo(settings: Settings, rate: float) -> None:
                 _say(
                     "They tell the past three days first; the model works out what the trees went through ..."
                 )
-            shop.start()
-            try:
+
+            async def catch_up() -> None:
                 if not await asyncio.to_thread(shop.wait_for_past, PAST_WAIT_S):
                     raise RuntimeError(f"the demo's nodes could not tell the past within {PAST_WAIT_S:.0f} s")
                 await asyncio.to_thread(running.rack.look)
                 clock.go()
+
+            shop.start()
+            catching_up = asyncio.create_task(catch_up(), name="demo nodes catch up")
+            catching_up.add_done_callback(_report)
+            try:
+                if new:  # later starts have a rack to show at once
+                    await catching_up
                 yield
             finally:
+                catching_up.cancel()
+                await asyncio.wait((catching_up,))
                 await asyncio.to_thread(shop.stop)
 
         _say("Slowcorner's demo: a made-up shop, real weather, real MQTT, a real drying model.")
@@ -154,6 +163,11 @@ def _bound(settings: Settings) -> Iterator[socket.socket]:
         ) from error
     with page:
         yield page
+
+
+def _report(task: asyncio.Task[None]) -> None:
+    if not task.cancelled() and (error := task.exception()) is not None:
+        log.error("%s: %s", task.get_name(), error)
 
 
 def _tell(notice: KeptNotice) -> None:

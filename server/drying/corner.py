@@ -11,11 +11,11 @@ Tables to check against were computed from these formulas and by finite elements
 """
 
 import math
+from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.interpolate import CubicHermiteSpline
 from scipy.special import digamma
 
 Floats = NDArray[np.float64]
@@ -51,10 +51,11 @@ def wall_coordinate(distance: ArrayLike, angle_deg: float) -> Floats:
     s = np.asarray(distance, dtype=np.float64)
     if angle_deg == STRAIGHT_DEG:
         return s.copy()
-    spline, first, last = _map_table(angle_deg)
+    table = _map_table(angle_deg)
+    first, last = table.ends
     with np.errstate(divide="ignore"):
         log_s = np.log(s)
-    inside = np.exp(spline(np.clip(log_s, first[0], last[0])))
+    inside = np.exp(table.at(np.clip(log_s, first[0], last[0])))
     power = math.pi / math.radians(angle_deg)
     near = np.exp(first[1] + power * (np.minimum(log_s, first[0]) - first[0]))
     far = math.exp(last[1]) + s - math.exp(last[0])
@@ -141,18 +142,41 @@ def _check_angle(angle_deg: float) -> None:
         raise ValueError(f"corner of {angle_deg:g}° is not between 0° and 180°")
 
 
+@dataclass(frozen=True, eq=False)
+class _Table:
+    """A smooth function by its values and slopes at knots: Hermite's cubic between them.
+
+    The same as SciPy's CubicHermiteSpline, whose package takes a quarter of a second to load.
+    """
+
+    x: Floats
+    y: Floats
+    slope: Floats
+
+    @property
+    def ends(self) -> tuple[tuple[float, float], tuple[float, float]]:
+        """The first and the last point."""
+        return (float(self.x[0]), float(self.y[0])), (float(self.x[-1]), float(self.y[-1]))
+
+    def at(self, x: Floats) -> Floats:
+        """The value at points between the ends."""
+        left = np.clip(np.searchsorted(self.x, x, side="right") - 1, 0, self.x.size - 2)
+        width = self.x[left + 1] - self.x[left]
+        t = (x - self.x[left]) / width
+        rise = self.y[left + 1] - self.y[left]
+        start, end = self.slope[left] * width - rise, rise - self.slope[left + 1] * width
+        return np.asarray(self.y[left] + t * rise + t * (1.0 - t) * (start * (1.0 - t) + end * t))
+
+
 @lru_cache(maxsize=256)
-def _map_table(
-    angle_deg: float,
-) -> tuple[CubicHermiteSpline, tuple[float, float], tuple[float, float]]:
-    """ln ξ as a smooth function of ln(s/δ), and its two ends (ln s, ln ξ)."""
+def _map_table(angle_deg: float) -> _Table:
+    """ln ξ as a smooth function of ln(s/δ)."""
     log_xi = np.linspace(math.log(_NEAR), math.log(_FAR), _KNOTS)
     xi = np.exp(log_xi)
     s = _distance(xi, angle_deg / (2.0 * STRAIGHT_DEG))
     log_s = np.log(s)
     factor = np.tanh(0.5 * math.pi * xi) ** (1.0 - angle_deg / STRAIGHT_DEG)
-    spline = CubicHermiteSpline(log_s, log_xi, factor * s / xi)
-    return spline, (float(log_s[0]), float(log_xi[0])), (float(log_s[-1]), float(log_xi[-1]))
+    return _Table(log_s, log_xi, factor * s / xi)
 
 
 def _distance(xi: Floats, power: float) -> Floats:
