@@ -11,7 +11,14 @@ from server.drying.build import Build
 from server.drying.exposure import Exposure
 from server.drying.materials import Members
 from server.drying.medium import Surroundings, Wetness
-from server.drying.transfer import Film, film, radiation_w_m2k
+from server.drying.transfer import (
+    FASTEST_M_S,
+    HIGHEST_TEMP_C,
+    LOWEST_TEMP_C,
+    Film,
+    film,
+    radiation_w_m2k,
+)
 
 Floats = NDArray[np.float64]
 
@@ -35,12 +42,15 @@ def around_spot(
 ) -> Around:
     """The air at a spot that is that wet, faces that long [m] beside it; `latest` is kept where it holds."""
     density = saturation_density_kg_m3(wetness.temp_c)
-    air_vapour = float(vapour_density_kg_m3(air.temp_c, air.rh_pct))
+    temp_c = _within(air.temp_c, air.temp_c + built.by_lane(members.temp_k), LOWEST_TEMP_C, HIGHEST_TEMP_C)
+    rh_pct = _within(air.rh_pct, air.rh_pct + built.by_lane(members.rh_pct), 0.0, 100.0)
+    speed = _within(air.speed_m_s, air.speed_m_s * built.by_lane(members.air_speed), 0.0, FASTEST_M_S)
+    air_vapour = vapour_density_kg_m3(temp_c, rh_pct)
     at_surface = built.solver.activity(wetness.surface) @ built.station_share * density
     found = film(
-        float(air.temp_c),
+        temp_c,
         air_vapour,
-        float(air.speed_m_s) * built.by_lane(members.air_speed),
+        speed,
         size_m,
         wetness.temp_c,
         at_surface,
@@ -57,13 +67,18 @@ def around_spot(
         vapour=through.vapour,
         convection=through.convection,
         radiation=through.radiation,
-        air_temp_c=float(air.temp_c),
+        air_temp_c=temp_c,
         air_vapour=air_vapour,
         ground_temp_c=wetness.temp_c,
         saturation_log=np.stack([here, slope, half_curve]),
         latent_heat=latent_heat_j_kg(wetness.temp_c),
     )
     return Around(surroundings, through, found)
+
+
+def _within(read: float, taken: Floats, lowest: float, highest: float) -> Floats:
+    """What the members take a reading for, kept to what can be; one that cannot be is left to be refused."""
+    return np.clip(taken, min(read, lowest), max(read, highest))
 
 
 def no_air(built: Build, temp_c: Floats) -> Surroundings:
@@ -74,8 +89,8 @@ def no_air(built: Build, temp_c: Floats) -> Surroundings:
         vapour=np.zeros((lanes, stations, stations)),
         convection=none,
         radiation=none,
-        air_temp_c=0.0,
-        air_vapour=0.0,
+        air_temp_c=none,
+        air_vapour=none,
         ground_temp_c=temp_c,
         saturation_log=np.zeros((3, lanes)),
         latent_heat=none,

@@ -55,7 +55,7 @@ def shape_of(spot: Spot, fillet_m: float, members: Members) -> Shape:
         case JointSpot(angle_deg):
             return JointShape(angle_deg, fillet_m, members)
         case PocketSpot(_, depth_mm):
-            return PocketShape(depth_mm * 1e-3)
+            return PocketShape(depth_mm * 1e-3, members)
         case CavitySpot():
             raise SpotError(
                 f"{spot.describe()} ({spot.code!r}) is not judged yet: only faces, joints, pockets are"
@@ -69,17 +69,18 @@ def build(spot: Spot, fillet_m: float, members: Members, coats: tuple[CoatMateri
     network = shape.network(thickness)
     columns = shape.columns.weights.size
 
-    def lanes(of_members: Floats) -> Floats:
-        return np.repeat(of_members, columns)[:, None]
+    def by_cell(name: str) -> Floats:
+        """A figure of each lane's member for the coat of each cell, (L, n)."""
+        return np.repeat(members.by_coat(name, coats)[:, of_coat], columns, axis=0)
 
     of_coat = network.coat
     pores = np.array([coat.saturation_kg_m3 for coat in coats])[of_coat]
     dry = np.array([coat.diffusivity_m2_s * coat.saturation_kg_m3 for coat in coats])[of_coat]
     dry_density = np.array([coat.dry_kg_m2 / coat.thickness_m for coat in coats])[of_coat]
     fresh = np.array([coat.fresh_saturation for coat in coats])[of_coat]
-    ease = lanes(members.diffusivity) * dry
+    ease = by_cell("diffusivity") * dry
     older = of_coat < len(coats) - 1
-    inward_ease = np.where(older, ease / lanes(members.rewetting), ease)
+    inward_ease = np.where(older, ease / by_cell("rewetting"), ease)
     outer, inner = network.link_outer, network.link_inner
 
     def conductance(through: Floats) -> Floats:
@@ -104,7 +105,7 @@ def build(spot: Spot, fillet_m: float, members: Members, coats: tuple[CoatMateri
         thickness_m=thickness,
         network=network,
         solver=Solver(medium),
-        fresh=lanes(members.water) * fresh,
+        fresh=by_cell("water") * fresh,
         dry_mass=np.full(count, dry_mass),
         film_factor=shape.columns.film_factors(members.film_spread).ravel(),
         station_share=network.station_area / network.station_area.sum(),

@@ -40,7 +40,10 @@ class Exposure:
 
 @dataclass(frozen=True, eq=False)
 class Columns:
-    """Where the film's spread is sampled: normal deviates, weights (sum 1), and which one is judged."""
+    """Where the film's spread is sampled: normal deviates, weights (sum 1), and which one is judged.
+
+    deviates: (columns,) the same for all members, or (M, columns).
+    """
 
     deviates: Floats
     weights: Floats
@@ -68,16 +71,22 @@ def spread_columns() -> Columns:
     return Columns(FACE_DEVIATES, FACE_WEIGHTS, slow=0)
 
 
-def slow_column() -> Columns:
-    """The one column of a spot that is at one place of the film's spread, and nobody says at which.
+def lone_column(lee: Floats) -> Columns:
+    """The one column of a spot that is at one place of the film's spread, by each member's deviate (M,).
 
-    A joint or a pocket is judged as a face is, at the slow tenth: a vent joint in the lee must not be called
-    dry by the air to windward.
-
-    >>> slow_column().film_factors(np.array([0.0, 0.7])).round(3).tolist()
+    >>> lone_column(np.array([-SLOW_Z, -SLOW_Z])).film_factors(np.array([0.0, 0.7])).round(3).tolist()
     [[1.0], [0.323]]
     """
-    return Columns(deviates=np.array([-SLOW_Z]), weights=np.ones(1), slow=0)
+    return Columns(deviates=lee[:, None], weights=np.ones(1), slow=0)
+
+
+def slow_column() -> Columns:
+    """One column at the slow tenth of the film, whatever the member.
+
+    >>> slow_column().film_factors(np.array([0.7])).round(3).tolist()
+    [[0.323]]
+    """
+    return lone_column(np.array([-SLOW_Z]))
 
 
 class Shape(Protocol):

@@ -4,7 +4,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from server.drying import joint_carry
-from server.drying.exposure import Exposure, slow_column
+from server.drying.exposure import Exposure, lone_column
 from server.drying.joint import JointMesh, joint_network
 from server.drying.joint_vapour import MAX_LAYER_M, MIN_LAYER_M, vapour_coupling
 from server.drying.materials import MaterialError, Members
@@ -25,7 +25,7 @@ class JointShape:
             raise MaterialError("members with fillets of different radius do not share one strip of cells")
         self.angle_deg = angle_deg
         self.fillet_m = fillet_m * float(members.fillet[0])
-        self.columns = slow_column()
+        self.columns = lone_column(members.lee)
         self.layer_factor = members.joint_layer
 
     def mesh(self, thickness_m: tuple[float, ...]) -> JointMesh:

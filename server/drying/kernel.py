@@ -122,7 +122,7 @@ class Solver:
     def evaporation(self, state: Wetness, around: Surroundings) -> Floats:
         """Water leaving each station [kg/s per unit], (L, s)."""
         density = np.exp(saturation_log(state.temp_c, around)[0])[:, None]
-        excess = self.skin.activity(state.surface)[0] * density - around.air_vapour
+        excess = self.skin.activity(state.surface)[0] * density - around.air_vapour[:, None]
         return np.asarray((around.vapour @ excess[:, :, None])[:, :, 0])
 
     def advance(self, state: Wetness, around: Surroundings, seconds: float) -> Wetness:

@@ -3,11 +3,14 @@
 Each figure says where it comes from: a trial or book, "from memory" (the trade's usual range) or "assumed".
 """
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, field, fields
 from typing import Literal, get_args
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
+
+from server.drying.exposure import SLOW_Z
 
 Floats = NDArray[np.float64]
 
@@ -169,18 +172,38 @@ def equilibrium_saturation(
     return float(limit * (1.0 - (1.0 - activity) ** (1.0 / power)))
 
 
+BY_KIND = ("water", "diffusivity", "rewetting")
+"""Figures that may differ by the kind of coat: (M,) for all kinds alike, or (M, 3), see `kind_column`."""
+
+
+def kind_column(kind: CoatKind) -> int:
+    """Which column of a figure by kind holds that kind of coat.
+
+    >>> kind_column("backup")
+    1
+    """
+    return get_args(CoatKind).index(kind)
+
+
+def _one(value: float) -> Floats:
+    return np.array([value])
+
+
 @dataclass(frozen=True, eq=False)
 class Members:
-    """What nobody knows exactly, one value a member (M,): every spot is reckoned once for each member.
+    """One value a member (M,): every spot is reckoned once for each member.
 
     air_speed: factor on the place's air speed [-].
     film_spread: standard deviation of the film's logarithm over a face [-].
-    water: factor on the water a dip brings [-].
-    diffusivity: factor on the diffusivity when dry [-].
-    exponent: b of exp(b S) [-].
-    rewetting: how much more slowly water moves inward in a coat that has dried once [-], 1 to 3000.
+    water: factor on the water a dip brings [-], (M,) or by kind (M, 3).
+    diffusivity: factor on the diffusivity when dry [-], (M,) or by kind (M, 3).
+    exponent: b of exp(b S), one for all coats of a member [-].
+    rewetting: how much more slowly water moves inward in a coat that has dried once [-], 1 to 3000, (M,) or
+        by kind (M, 3).
     joint_layer: factor on the thickness of the air layer over a joint [-].
-    fillet: factor on the fillet's radius [-].
+    fillet: factor on the fillet's radius [-]; the same for all, for members share a joint's cells.
+    lee: where in the film's spread joints and pockets lie, a standard normal deviate [-]: below 0 in the lee.
+    temp_k, rh_pct: what the sensors' readings are to be corrected by [K], [%RH].
     """
 
     air_speed: Floats
@@ -191,33 +214,53 @@ class Members:
     rewetting: Floats
     joint_layer: Floats
     fillet: Floats
+    lee: Floats = field(default_factory=lambda: np.array([-SLOW_Z]))
+    temp_k: Floats = field(default_factory=lambda: np.zeros(1))
+    rh_pct: Floats = field(default_factory=lambda: np.zeros(1))
+
+    def __post_init__(self) -> None:
+        # What is not given is the middle of what is believed, for every member alike.
+        for name in ("lee", "temp_k", "rh_pct"):
+            values = getattr(self, name)
+            if values.size == 1 and self.count > 1:
+                object.__setattr__(self, name, np.repeat(values, self.count))
 
     @property
     def count(self) -> int:
         """How many members there are."""
         return int(self.air_speed.size)
 
+    def by_coat(self, name: str, coats: Sequence[CoatMaterial]) -> Floats:
+        """A figure of `BY_KIND` for each of these coats, (M, coats).
 
-def centre() -> Members:
-    """One member at the middle of what is believed.
+        >>> CENTRE.by_coat("water", [coat("prime"), coat("backup")])
+        array([[1., 1.]])
+        """
+        values: Floats = getattr(self, name)
+        if values.ndim == 1:
+            return np.repeat(values[:, None], len(coats), axis=1)
+        return np.asarray(values[:, [kind_column(coat.kind) for coat in coats]])
 
-    The film's spread (0.7), fast capillary flow (D0 1e-8 m²/s, b 3) and coats that drink again freely are the
-    centre of the family that follows the published trial; tests/drying/test_trial.py says how well.
-    """
-
-    def one(value: float) -> Floats:
-        return np.array([value])
-
-    return Members(
-        air_speed=one(1.0),
-        film_spread=one(0.7),
-        water=one(1.0),
-        diffusivity=one(1.0),
-        exponent=one(3.0),
-        rewetting=one(1.0),
-        joint_layer=one(1.0),
-        fillet=one(1.0),
-    )
+    def take(self, which: ArrayLike) -> "Members":
+        """These members, by index, in that order; one may be taken more than once."""
+        index = np.asarray(which, dtype=np.int64)
+        return Members(**{item.name: getattr(self, item.name)[index] for item in fields(self)})
 
 
-CENTRE = centre()
+CENTRE = Members(
+    air_speed=_one(1.0),
+    film_spread=_one(0.7),
+    water=_one(1.0),
+    diffusivity=_one(1.0),
+    exponent=_one(3.0),
+    rewetting=_one(1.0),
+    joint_layer=_one(1.0),
+    fillet=_one(1.0),
+)
+"""One member at the middle of what is believed, its joints and pockets at the slow tenth of the film.
+
+The film's spread (0.7), fast capillary flow (D0 1e-8 m²/s, b 3) and coats that drink again freely are the
+centre of the family that follows the published trial; tests/drying/test_trial.py says how well. A joint or a
+pocket is judged as a face is, at the slow tenth: a vent joint in the lee must not be called dry by the air to
+windward.
+"""

@@ -47,8 +47,8 @@ class Surroundings:
 
     vapour: (L, s, s) K, water leaving station i for a vapour excess of 1 kg/m³ over station j [m³/s].
     convection, radiation: (L,) heat conductance to the air and to the room [W/K].
-    air_temp_c: temperature of the air and the room [°C].
-    air_vapour: vapour density of the air [kg/m³].
+    air_temp_c: (L,) temperature of the air and the room [°C].
+    air_vapour: (L,) vapour density of the air [kg/m³].
     ground_temp_c: (L,) temperature around which the saturation density is expanded [°C].
     saturation_log: (3, L) logarithm of the saturation density there [kg/m³], its slope [1/K], and half
         its curvature [1/K²].
@@ -58,8 +58,8 @@ class Surroundings:
     vapour: Floats
     convection: Floats
     radiation: Floats
-    air_temp_c: float
-    air_vapour: float
+    air_temp_c: Floats
+    air_vapour: Floats
     ground_temp_c: Floats
     saturation_log: Floats
     latent_heat: Floats

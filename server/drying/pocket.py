@@ -13,8 +13,9 @@ Just after a dip the walls are wet too, and the floor is then slower than this s
 import numpy as np
 from numpy.typing import NDArray
 
-from server.drying.exposure import Exposure, slow_column
+from server.drying.exposure import Exposure, lone_column
 from server.drying.face import carry_column, cell_counts, face_network
+from server.drying.materials import Members
 from server.drying.network import Network
 from server.drying.transfer import Film
 
@@ -24,9 +25,9 @@ Floats = NDArray[np.float64]
 class PocketShape:
     """A pocket's floor, per square metre of it."""
 
-    def __init__(self, depth_m: float) -> None:
+    def __init__(self, depth_m: float, members: Members) -> None:
         self.depth_m = depth_m
-        self.columns = slow_column()
+        self.columns = lone_column(members.lee)
 
     def network(self, thickness_m: tuple[float, ...]) -> Network:
         """The column of cells under the floor."""

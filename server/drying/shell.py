@@ -78,7 +78,7 @@ class SpotShell:
         coats = (*self.coats, material)
         made = build(self.spot, self.fillet_m, self.members, coats)
         medium = made.solver.medium
-        fresh = material.fresh_saturation * made.by_lane(self.members.water)
+        fresh = material.fresh_saturation * made.by_lane(self.members.by_coat("water", (material,))[:, 0])
         if self.wetness is None or self.built is None:
             saturation = np.repeat(fresh[:, None], made.network.cells, axis=1)
             temp = np.full(made.lanes, UNAIRED_TEMP_C)
@@ -126,7 +126,7 @@ class SpotShell:
             raise ShellError("there is no coat to forecast")
         wetness, solver, done = self.wetness, self.built.solver, 0.0
         if not self.aired:
-            wetness = replace(wetness, temp_c=np.full(self.built.lanes, float(air.temp_c)))
+            wetness = replace(wetness, temp_c=self.built.by_lane(air.temp_c + self.members.temp_k))
         if around is None:
             around = around_spot(self.built, self.members, self.size_m, wetness, air, None)
         while done < seconds:
@@ -147,7 +147,10 @@ class SpotShell:
         return shell, around
 
     def at_equilibrium(self, rh_pct: float) -> "SpotShell":
-        """The same coats, left in such air for ever; the record of what they brought starts anew."""
+        """The same coats, left in such air for ever; the record of what they brought starts anew.
+
+        Of the air as it is, whatever the members say of the sensors.
+        """
         if self.wetness is None or self.built is None:
             return self
         medium = self.built.solver.medium

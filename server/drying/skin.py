@@ -54,7 +54,7 @@ class SkinSolver:
         density = density[:, None]
         for turns_left in reversed(range(_TURNS)):
             activity, slope = self.activity(surface)
-            out = (vapour @ (activity * density - around.air_vapour)[:, :, None])[:, :, 0]
+            out = (vapour @ (activity * density - around.air_vapour[:, None])[:, :, None])[:, :, 0]
             excess = medium.surface * (below - surface) - out
             wet = vapour * (slope * density)[:, None, :]
             if surface.shape[1] == 1:

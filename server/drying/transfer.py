@@ -90,8 +90,8 @@ class Film:
 
 
 def film(
-    air_temp_c: float,
-    air_vapour_kg_m3: float,
+    air_temp_c: ArrayLike,
+    air_vapour_kg_m3: ArrayLike,
     speed_m_s: ArrayLike,
     length_m: float,
     surface_temp_c: ArrayLike,
@@ -99,7 +99,7 @@ def film(
 ) -> Film:
     """The film on a surface of that length along the air [m], in air of that speed [m/s].
 
-    Speed, surface temperature [°C] and vapour density at the surface [kg/m³] broadcast, one value a lane;
+    Air and surface temperature [°C], their vapour density [kg/m³] and speed broadcast, one value a lane;
     properties are taken at the mean of surface and air, at 101 325 Pa. Air −10 to 60 °C, 0 to 20 m/s, length
     1 mm to 3 m; outside: TransferRangeError.
 
@@ -108,11 +108,12 @@ def film(
     1.99
     """
     speed = np.asarray(speed_m_s, dtype=np.float64)
-    _check("air temperature", "°C", air_temp_c, LOWEST_TEMP_C, HIGHEST_TEMP_C)
+    air_temp = np.asarray(air_temp_c, dtype=np.float64)
+    _check("air temperature", "°C", air_temp, LOWEST_TEMP_C, HIGHEST_TEMP_C)
     _check("air speed", "m/s", speed, 0.0, FASTEST_M_S)
     _check("length along the air", "m", length_m, SHORTEST_M, LONGEST_M)
     surface_temp = np.asarray(surface_temp_c, dtype=np.float64)
-    mean_c = 0.5 * (surface_temp + air_temp_c)
+    mean_c = 0.5 * (surface_temp + air_temp)
     viscosity = air_viscosity_m2_s(mean_c)
     conductivity = air_conductivity_w_mk(mean_c)
     diffusivity = vapour_diffusivity_m2_s(mean_c)
@@ -123,7 +124,7 @@ def film(
     reynolds = speed * length_m / viscosity
     forced = forced_nusselt(reynolds, prandtl)
     heavier = _density(surface_temp, np.asarray(surface_vapour_kg_m3)) - _density(
-        np.asarray(air_temp_c), np.asarray(air_vapour_kg_m3)
+        air_temp, np.asarray(air_vapour_kg_m3)
     )
     rayleigh = GRAVITY_M_S2 * np.abs(heavier) / density * length_m**3 / (viscosity * thermal)
     natural = natural_nusselt(rayleigh, prandtl)
@@ -132,7 +133,7 @@ def film(
     mass = heat / (density * AIR_HEAT_J_KGK) / np.cbrt(lewis) ** 2
     stefan = stefan_correction(
         _vapour_fraction(surface_temp, np.asarray(surface_vapour_kg_m3)),
-        _vapour_fraction(np.asarray(air_temp_c), np.asarray(air_vapour_kg_m3)),
+        _vapour_fraction(air_temp, np.asarray(air_vapour_kg_m3)),
     )
     return Film(heat, mass, diffusivity, conductivity, stefan)
 

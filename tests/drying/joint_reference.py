@@ -69,8 +69,8 @@ def surroundings(vapour: Floats, convection: float, radiation: float) -> Surroun
         vapour=vapour,
         convection=np.array([convection]),
         radiation=np.array([radiation]),
-        air_temp_c=AIR_C,
-        air_vapour=float(saturation_density_kg_m3(AIR_C)) * RH_PCT / 100.0,
+        air_temp_c=np.array([AIR_C]),
+        air_vapour=np.array([float(saturation_density_kg_m3(AIR_C)) * RH_PCT / 100.0]),
         ground_temp_c=base,
         saturation_log=np.stack(
             [here, (high - low) / (2.0 * step), (high - 2.0 * here + low) / (2.0 * step**2)]
