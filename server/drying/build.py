@@ -5,6 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from server.drying.cavity import CavityShape
 from server.drying.exposure import Shape
 from server.drying.face import FaceShape
 from server.drying.joint_shape import JointShape
@@ -13,7 +14,7 @@ from server.drying.materials import SHELL_HEAT_J_KGK, WAX_HEAT_J_M2K, CoatMateri
 from server.drying.medium import Medium
 from server.drying.network import Network
 from server.drying.pocket import PocketShape
-from server.drying.spots import CavitySpot, FaceSpot, JointSpot, PocketSpot, Spot, SpotError
+from server.drying.spots import CavitySpot, FaceSpot, JointSpot, PocketSpot, Spot
 
 Floats = NDArray[np.float64]
 
@@ -48,7 +49,7 @@ class Build:
 
 
 def shape_of(spot: Spot, fillet_m: float, members: Members) -> Shape:
-    """The shape a spot is reckoned as. Raises SpotError for one that is not judged yet."""
+    """The shape a spot is reckoned as."""
     match spot:
         case FaceSpot():
             return FaceShape()
@@ -56,10 +57,8 @@ def shape_of(spot: Spot, fillet_m: float, members: Members) -> Shape:
             return JointShape(angle_deg, fillet_m, members)
         case PocketSpot(_, depth_mm):
             return PocketShape(depth_mm * 1e-3, members)
-        case CavitySpot():
-            raise SpotError(
-                f"{spot.describe()} ({spot.code!r}) is not judged yet: only faces, joints, pockets are"
-            )
+        case CavitySpot(mouth_mm, area_m2, blown):
+            return CavityShape(mouth_mm * 1e-3, area_m2, blown, members)
 
 
 def build(spot: Spot, fillet_m: float, members: Members, coats: tuple[CoatMaterial, ...]) -> Build:

@@ -122,6 +122,11 @@ def parse_spot(code: str) -> Spot:
         mouth = _figure("cavity mouth", match[1], " mm", code, 1.0, 2000.0)
         area = _figure("cavity inside area", match[2], " m²", code, 1e-4, 100.0)
         return CavitySpot(mouth, area, match[3] is not None)
+    if re.fullmatch(r"cavity:.*,packed", text):
+        raise SpotError(
+            f"spot {code!r}: a cavity packed with core material cannot be judged, its core holds water that "
+            "no model here knows; leave it out, and let whoever clears the tree look at the core"
+        )
     raise SpotError(f"spot {code!r} is not one of {_FORMS}")
 
 

@@ -20,6 +20,9 @@ WIDTH, HEIGHT = 120.0, 90.0
 FILLET_MM = 2.0
 """Radius of the slurry's fillet in a corner [mm]; assumed, the model's default."""
 
+WAX_WALL_MM = 6.0
+"""Thickness of a hollow pattern's wax at its mouth [mm]; assumed, the model's default."""
+
 DRY_SHADE, WET_SHADE = (236, 228, 213), (72, 58, 46)
 """The ends of the shade: dry shell and wet slurry, sRGB."""
 
@@ -69,8 +72,8 @@ def shade(wetness: float) -> str:
 
 
 def section_svg(code: str, coats: Sequence[Layer], caption: str, scale_bar: bool = False) -> str:
-    """Inline SVG of the shell at a spot code ("face", "joint:30", "pocket:12x40"); other codes are drawn
-    flat."""
+    """Inline SVG of the shell at a spot code ("face", "joint:30", "pocket:12x40", "cavity:60x0.2"); other
+    codes are drawn flat."""
     outline, mm_high = _drawing(code, coats)
     scale = HEIGHT / mm_high
     depth, depths = 0.0, [0.0]
@@ -105,6 +108,9 @@ def _drawing(code: str, coats: Sequence[Layer]) -> tuple[Outline, float]:
         if kind == "pocket":
             mouth, _, depth = size.partition("x")
             return _pocket(float(mouth), float(depth), thickness)
+        if kind == "cavity":
+            mouth, _, area = size.removesuffix(",blown").partition("x")
+            return _cavity(float(mouth), float(area), thickness)
     except ValueError:
         pass
     return _face(thickness)
@@ -160,6 +166,42 @@ def _pocket(mouth: float, depth: float, thickness: float) -> tuple[Outline, floa
         floor = HEIGHT * 0.9 - reach * scale
         left, right = WIDTH / 2 - half, WIDTH / 2 + half
         hole = f"H{left:.2f}V{floor:.2f}H{right:.2f}V{top:.2f}" if half > 0 and floor > top else ""
+        return f"M-5 {top:.2f}{hole}H{WIDTH + 5:g}V{HEIGHT + 5:g}H-5Z"
+
+    return outline, high
+
+
+def _cavity(mouth: float, area_m2: float, thickness: float) -> tuple[Outline, float]:
+    """A hollow under its mouth, coated inside: a ball, drawn no larger than shows its coats and its mouth."""
+    if not (mouth > 0 and area_m2 > 0 and math.isfinite(mouth) and math.isfinite(area_m2)):
+        return _face(thickness)
+    ball = 1000.0 * math.sqrt(area_m2 / (4.0 * math.pi))
+    neck = WAX_WALL_MM + thickness
+    shown = min(ball, max(1.5 * mouth, 8.0 * thickness, 10.0))
+    high = max((2.0 * shown + neck) / 0.86, mouth / 0.9, 6.0)
+
+    def outline(reach: float, scale: float) -> str:
+        top = HEIGHT * 0.06 + (thickness - reach) * scale
+        radius, half = shown - reach, mouth / 2 - reach
+        middle = HEIGHT * 0.06 + (neck + shown) * scale
+        hole = ""
+        if 0.0 < half < radius:
+            left, right = WIDTH / 2 - half * scale, WIDTH / 2 + half * scale
+            meet = middle - math.sqrt(radius**2 - half**2) * scale
+            size = radius * scale
+            hole = f"H{left:.2f}V{meet:.2f}A{size:.2f} {size:.2f} 0 1 0 {right:.2f} {meet:.2f}V{top:.2f}"
+        elif half > 0.0 and radius > 0.0:
+            left, right = WIDTH / 2 - half * scale, WIDTH / 2 + half * scale
+            floor = middle + radius * scale
+            hole = f"H{left:.2f}V{floor:.2f}H{right:.2f}V{top:.2f}"
+        elif radius > 0.0:  # its mouth is closed by the coats
+            size = radius * scale
+            ball_left, ball_right = WIDTH / 2 - size, WIDTH / 2 + size
+            arc = f"A{size:.2f} {size:.2f} 0 1 0"
+            closed = f"M{ball_left:.2f} {middle:.2f}{arc} {ball_right:.2f} {middle:.2f}"
+            return (
+                f"M-5 {top:.2f}H{WIDTH + 5:g}V{HEIGHT + 5:g}H-5Z{closed}{arc} {ball_left:.2f} {middle:.2f}Z"
+            )
         return f"M-5 {top:.2f}{hole}H{WIDTH + 5:g}V{HEIGHT + 5:g}H-5Z"
 
     return outline, high

@@ -65,7 +65,8 @@ def picture_of(tree: Tree, verdict: TreeVerdict | None, scale_bar: bool = False)
         else ()
     )
     count = f"{len(coats)} coat{'' if len(coats) == 1 else 's'} on the wax" if coats else "bare wax"
-    words = f"Section {at_words(name)} ({spot_words(code)}): {count}"
+    size = "; the hollow is drawn small" if code.startswith("cavity:") else ""
+    words = f"Section {at_words(name)} ({spot_words(code)}): {count}{size}"
     return Markup(section_svg(code, coats, words, scale_bar)), words
 
 

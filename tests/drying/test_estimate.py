@@ -64,7 +64,7 @@ def test_a_spot_that_never_is_fit_is_the_slowest() -> None:
         ({"air_speed_m_s": -1.0}, "air speed -1 m/s"),
         ({"size_mm": 0.0}, "face along the air 0 mm"),
         ({"fillet_mm": -2.0}, "fillet radius -2 mm"),
-        ({"spots": ("cavity:60x0.2",)}, "not judged yet"),
+        ({"spots": ("cavity:60x0.2,packed",)}, "cannot be judged"),
     ],
 )
 def test_what_cannot_be_is_refused(given: dict[str, object], named: str) -> None:

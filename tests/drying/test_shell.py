@@ -10,7 +10,7 @@ from sensors.air import Air
 from server.drying.materials import CENTRE, Members, coat
 from server.drying.shell import ShellError, SpotShell
 from server.drying.shell_bytes import ShellBytesError
-from server.drying.spots import SpotError, parse_spot
+from server.drying.spots import parse_spot
 from server.drying.transfer import TransferRangeError
 from tests.drying.shells import SHOP, after, dipped, member
 
@@ -174,10 +174,6 @@ def test_two_members_are_two_ones() -> None:
 
 
 class TestRefused:
-    def test_a_hollow_is_not_judged_yet(self) -> None:
-        with pytest.raises(SpotError, match=r"cavity:60x0\.2.*not judged yet"):
-            SpotShell.bare(parse_spot("cavity:60x0.2"), 25.0)
-
     @pytest.mark.parametrize(
         ("size", "fillet", "named"),
         [

@@ -77,7 +77,7 @@ def test_estimate_never_comes_fit_in_saturated_air() -> None:
     [
         (("--spot", "joint:0"), "joint angle 0° in 'joint:0' is outside 15° to 150°"),
         (("--spot", "joint:181"), "joint angle 181° in 'joint:181' is outside 15° to 150°"),
-        (("--spot", "cavity:60x0.2"), "is not judged yet"),
+        (("--spot", "cavity:60x0.2,packed"), "cannot be judged"),
         (("--rh", "120"), "relative humidity 120 % is outside 0 to 100 %"),
         (("--air-temp", "nan"), "nan"),
         (("--size", "0"), "0 mm is outside"),

@@ -117,7 +117,8 @@ def test_the_judge_s_own_wetness_is_drawn_where_it_is_said() -> None:
 def test_any_section_is_well_formed(
     kind: str, size: float, depth: float, coats: list[tuple[float, float]]
 ) -> None:
-    code = {"face": "face", "joint": f"joint:{size}", "pocket": f"pocket:{size}x{depth}"}.get(kind, kind)
+    sized = {"joint": f"{size}", "pocket": f"{size}x{depth}", "cavity": f"{size}x{depth / 500},blown"}
+    code = f"{kind}:{sized[kind]}" if kind in sized else kind
     svg = section_svg(code, [Layer(*coat) for coat in coats], "<a & b>", scale_bar=True)
     root = parsed(svg)
     assert root.attrib["aria-label"] == "<a & b>"
