@@ -1,0 +1,108 @@
+"""Draws a shop's members: many points of the priors, weighed by the published trial, a few of them kept.
+
+The default draw is kept in a file, for it takes seconds to make: `python -m server.drying.drawing` writes it
+anew, and a test holds the file against the code.
+"""
+
+import csv
+import hashlib
+import json
+from functools import lru_cache
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import ndtri
+
+from server.drying.ensemble import ALONE, Ensemble
+from server.drying.priors import PRIORS, Prior, members_at, names
+from server.drying.trial import log_likelihood
+
+Floats = NDArray[np.float64]
+
+SEED = 2606
+MEMBERS = 32
+MOST_MEMBERS = 256
+POOL = 512
+"""Points that are weighed by the trial: about a quarter of them count, eight for each member that is kept."""
+
+DEFAULT_FILE = Path(__file__).with_name("drawn_members.csv")
+
+_EDGE = 1e-9
+
+
+def drawn(count: int = MEMBERS, seed: int = SEED, priors: tuple[Prior, ...] = PRIORS) -> Ensemble:
+    """So many equally believed members; one is the centre alone, no draw.
+
+    Raises ValueError for a count outside 1 to 256. Takes some seconds where it is not the default draw, or a
+    part of it.
+    """
+    if not 1 <= count <= MOST_MEMBERS:
+        raise ValueError(f"{count} members is outside 1 to {MOST_MEMBERS}")
+    if count == 1:
+        return ALONE
+    if (seed, priors) == (SEED, PRIORS) and count <= MEMBERS:
+        points = default_points()[_evenly(np.ones(MEMBERS) / MEMBERS, count)]
+    else:
+        points = drawn_points(count, seed, priors)
+    return Ensemble(members_at(points, priors), np.full(count, 1.0 / count), seed=seed)
+
+
+def drawn_points(count: int, seed: int, priors: tuple[Prior, ...] = PRIORS) -> Floats:
+    """Points (count, axes) where every prior is a standard normal, such as the trial leaves believable.
+
+    A scrambled Sobol sequence (Owen), its points weighed by the trial, and from them in order of their
+    diffusivity so many taken at even steps of the weight.
+    """
+    # Only here, for scipy.stats takes longer to load than all the rest.
+    from scipy.stats import qmc  # noqa: PLC0415 - see above
+
+    pool = max(POOL, 8 * count)
+    uniform = qmc.Sobol(len(priors) + 1, scramble=True, rng=seed).random(pool)
+    deviates = ndtri(np.clip(uniform, _EDGE, 1.0 - _EDGE))
+    points = deviates[:, :-1]
+    fits = log_likelihood(members_at(points, priors), deviates[:, -1])
+    weights = np.exp(fits - fits.max())
+    if not np.isfinite(weights).all():
+        raise ValueError("the priors leave no member that follows the published trial at all")
+    order = np.argsort(points[:, names(priors).index("diffusivity")], kind="stable")
+    return np.asarray(points[order][_evenly(weights[order] / weights.sum(), count)])
+
+
+def key_of(count: int, seed: int, priors: tuple[Prior, ...] = PRIORS) -> str:
+    """A name for a draw: two draws of one name are the same."""
+    said = [
+        count,
+        seed,
+        POOL,
+        [[prior.name, prior.form, prior.low, prior.centre, prior.high] for prior in priors],
+    ]
+    return hashlib.sha256(json.dumps(said).encode()).hexdigest()[:16]
+
+
+@lru_cache(maxsize=1)
+def default_points() -> Floats:
+    """The kept points of the default draw (MEMBERS, axes)."""
+    with DEFAULT_FILE.open(encoding="ascii", newline="") as file:
+        head, *rows = csv.reader(file)
+    if tuple(head) != names() or len(rows) != MEMBERS:
+        raise ValueError(f"{DEFAULT_FILE.name} is not the draw of these priors: write it anew")
+    return np.array([[float(figure) for figure in row] for row in rows])
+
+
+def write_default() -> None:
+    """Make the default draw and keep it."""
+    with DEFAULT_FILE.open("w", encoding="ascii", newline="") as file:
+        writer = csv.writer(file, lineterminator="\n")
+        writer.writerow(names())
+        writer.writerows([[f"{figure:.10f}" for figure in point] for point in drawn_points(MEMBERS, SEED)])
+
+
+def _evenly(weights: Floats, count: int) -> NDArray[np.int64]:
+    """Indices at even steps of the summed weight (sum 1), from the middle of the first step."""
+    marks = (np.arange(count) + 0.5) / count
+    return np.minimum(np.searchsorted(np.cumsum(weights), marks), weights.size - 1).astype(np.int64)
+
+
+if __name__ == "__main__":
+    write_default()
