@@ -1,18 +1,15 @@
-"""The command line: `slowcorner demo`, `serve`, `estimate`, `replay`.
+"""The command line: `slowcorner demo`, `serve`, `estimate`, `what-if`, `replay`.
 
 Exit codes: 0 done; 1 the job could not be done; 2 the words of the command are off (Typer's own).
 """
 
 import json
 import sys
-from collections.abc import Iterator
-from contextlib import contextmanager
 from pathlib import Path
-from typing import Annotated, Any, Literal, NoReturn
+from typing import Annotated, Any, Literal
 
 import typer
 from pydantic import ValidationError
-from rich.console import Console
 from rich.progress import Progress
 from rich.table import Table
 
@@ -22,6 +19,8 @@ from sensors.clock import format_time, parse_time
 from server.drying.estimate import Estimate, estimate
 from server.replaying import CoatsFileError, ReplayedCoat, read_coats, replay
 from server.settings import Settings
+from server.terminal import duration, err, fail, out, waiting
+from server.what_if_command import what_if_command
 
 app = typer.Typer(
     no_args_is_help=True,
@@ -29,8 +28,7 @@ app = typer.Typer(
     help="Tells which ceramic-shell tree is fit to dip next, judged at its slowest corner. "
     "It advises on drying; it is no safety device.",
 )
-_out = Console()
-_err = Console(stderr=True)
+app.command("what-if")(what_if_command)
 
 
 @app.command()
@@ -79,13 +77,14 @@ def estimate_command(
     size: Annotated[float, typer.Option(help="Length of the face along the air [mm].")] = 25.0,
     fillet: Annotated[float, typer.Option(help="Radius of the slurry's fillet in a joint [mm].")] = 2.0,
     spot: Annotated[
-        list[str] | None, typer.Option(help="face, joint:30, pocket:12x40; may be given again and again.")
+        list[str] | None,
+        typer.Option(help="face, joint:30, pocket:12x40 or cavity:60x0.2; may be given again."),
     ] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
 ) -> None:
     """How long one coat takes in given air."""
     try:
-        with _waiting("Working it out"):
+        with waiting("Working it out"):
             found = estimate(
                 kind=kind,
                 layer=layer,
@@ -97,11 +96,11 @@ def estimate_command(
                 spots=tuple(spot or ["face", "joint:30"]),
             )
     except ValueError as error:
-        _fail(str(error))
+        fail(str(error))
     if as_json:
         sys.stdout.write(json.dumps(_estimate_json(found)) + "\n")
     else:
-        _out.print(_estimate_table(found))
+        out.print(_estimate_table(found))
 
 
 @app.command("replay")
@@ -120,46 +119,32 @@ def replay_command(
         said = read_coats(coats)
         unused = [tree.label for tree in said.trees if tree.weighings or tree.surface_temps or tree.touches]
         if unused:
-            _err.print(f"Measurements of {', '.join(unused)} are read but not learned from yet.")
-        with Progress(console=_err, transient=True, disable=not _err.is_terminal) as bar:
+            err.print(f"Measurements of {', '.join(unused)} are read but not learned from yet.")
+        with Progress(console=err, transient=True, disable=not err.is_terminal) as bar:
             task = bar.add_task("Judging the trees", total=len(said.trees))
             found = replay(
                 readings, said, moment, lambda done, total: bar.update(task, completed=done, total=total)
             )
     except OSError as error:
-        _fail(f"{error.filename}: {error.strerror}")
+        fail(f"{error.filename}: {error.strerror}")
     except (AirFileError, CoatsFileError, ValueError) as error:
-        _fail(str(error))
+        fail(str(error))
     if as_json:
         for coat in found:
             sys.stdout.write(json.dumps(_coat_json(coat)) + "\n")
     else:
-        _out.print(_replay_table(list(found)))
+        out.print(_replay_table(list(found)))
 
 
 def _serve(run: Any, **given: Any) -> None:
     try:
         settings = Settings(**given)
     except ValidationError as error:
-        _fail("; ".join(str(fault["msg"]).removeprefix("Value error, ") for fault in error.errors()))
+        fail("; ".join(str(fault["msg"]).removeprefix("Value error, ") for fault in error.errors()))
     try:
         run(settings)
     except (OSError, RuntimeError) as error:
-        _fail(str(error))
-
-
-def _fail(message: str) -> NoReturn:
-    _err.print(f"slowcorner: {message}", markup=False, highlight=False, soft_wrap=True)
-    raise typer.Exit(1)
-
-
-@contextmanager
-def _waiting(what: str) -> Iterator[None]:
-    if _err.is_terminal:
-        with _err.status(what):
-            yield
-    else:
-        yield
+        fail(str(error))
 
 
 def _estimate_json(found: Estimate) -> dict[str, Any]:
@@ -193,16 +178,11 @@ def _estimate_table(found: Estimate) -> Table:
         at_an_hour = next((left for seconds, left in spot.water_left if seconds >= 3600), None)
         table.add_row(
             spot.spot + slow,
-            "not within 14 days" if spot.fit_after_s is None else _duration(spot.fit_after_s),
+            "not within 14 days" if spot.fit_after_s is None else duration(spot.fit_after_s),
             "-" if at_an_hour is None else f"{at_an_hour:.0%}",
             f"{spot.coldest_c:.1f} °C",
         )
     return table
-
-
-def _duration(seconds: float) -> str:
-    minutes = round(seconds / 60)
-    return f"{minutes} min" if minutes < 120 else f"{seconds / 3600:.1f} h"
 
 
 def _quantile_times(times: Quantiles) -> dict[str, str | None]:
