@@ -152,11 +152,13 @@ def test_the_beats_come_at_once_after_the_machines_clock_leapt(caplog: pytest.Lo
         for leap_s in (3600.0, -7200.0):
             for job in jobs._scheduler.get_jobs():
                 job.modify(next_run_time=datetime.now(UTC) + timedelta(hours=2))
-            posts = shop.posts
             wall += leap_s
-            await shop.until(posts=posts + 1)
-            for job in jobs._scheduler.get_jobs():
-                assert job.next_run_time - datetime.now(UTC) < timedelta(seconds=11)
+            # A post that the leap before has asked for may come first and tells nothing of this one.
+            while any(
+                job.next_run_time - datetime.now(UTC) > timedelta(seconds=11)
+                for job in jobs._scheduler.get_jobs()
+            ):
+                await shop.until(posts=shop.posts + 1)
         await jobs.stop()
 
     play(scene())
