@@ -1,0 +1,1 @@
+"""The checks of the drying model against the world, as a table: `python -m tests.drying.checks`."""
