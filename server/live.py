@@ -16,6 +16,7 @@ from sensors.air import GAP_LIMIT_MS, Air, PlaceAir
 from sensors.clock import HOUR_MS, Clock, Millis
 from sensors.reading import Reading
 from server.drying.materials import coat as coat_material
+from server.drying.whatif import WhatIf
 from server.judged_state import StaleStateError, from_blob, state_key, to_blob
 from server.judging import CoatDip, Committed, JudgedTree, TreeJudge
 from server.outlooks import Forecast, Situation, air_points, judge_tree
@@ -23,6 +24,7 @@ from server.store import dips, places, readings, saved, trees
 from server.store.engine import Engine
 from server.store.values import Dip, Place, Tree
 from server.verdicts import AirPoint, TreeVerdict
+from server.what_if_desk import WhatIfDesk
 
 log = logging.getLogger("slowcorner.rack")
 
@@ -48,6 +50,7 @@ class LiveRack:
     _airs: dict[str, PlaceAir] = field(default_factory=dict)
     _followed: dict[int, _Followed] = field(default_factory=dict)
     _picture: dict[int, TreeVerdict] = field(default_factory=dict)
+    _what_if_desk: WhatIfDesk = field(default_factory=WhatIfDesk)
     _heard: list[Reading] = field(default_factory=list)
     _heard_lock: threading.Lock = field(default_factory=threading.Lock)
     _heard_arrived: Millis = 0
@@ -89,6 +92,11 @@ class LiveRack:
     def tree(self, tree_id: int) -> TreeVerdict | None:
         """All that is known of one tree, or None when it is not on the rack."""
         return self._picture.get(tree_id)
+
+    def what_if(self, tree_id: int) -> WhatIf | None:
+        """What would save time on a tree; worked out in the caller's thread, beside the judging."""
+        followed = self._followed.get(tree_id)
+        return None if followed is None else self._what_if_desk.ask(tree_id, followed.judge)
 
     def air(self, place: str, start: Millis, end: Millis) -> Sequence[AirPoint]:
         """The air record of a place, in steps of a block."""

@@ -6,6 +6,7 @@ from typing import Protocol
 
 from scheduler.forecast import Outlook, Quantiles
 from sensors.clock import Millis
+from server.drying.whatif import WhatIf
 
 Curve = tuple[tuple[Millis, float], ...]
 """Points (shop time [ms], fraction of the latest dip's water remaining [-])."""
@@ -88,6 +89,10 @@ class Rack(Protocol):
 
     def refresh(self, tree_id: int) -> None:
         """Judge one tree anew because something was said of it; returns when the picture shows it."""
+        ...
+
+    def what_if(self, tree_id: int) -> WhatIf | None:
+        """What would save time on a tree, worked out when it is asked; None where nothing can be compared."""
         ...
 
     def air(self, place: str, start: Millis, end: Millis) -> Sequence[AirPoint]:

@@ -89,14 +89,16 @@ def what_if(
     last_coat: bool = False,
     ensemble: Ensemble = ALONE,
     limits: WarningLimits = DEFAULT_LIMITS,
+    fit_already: bool = False,
 ) -> WhatIf:
     """All changes for a tree's spots, whose newest coat is drying in that air; the last coat to dry through.
 
-    The shells' members are those of the ensemble. Raises ValueError where there is no coat to dry.
+    The shells' members are those of the ensemble. A coat that came fit stays so (`fit_already`), in whatever
+    air. Raises ValueError where there is no coat to dry.
     """
     if not shells or not shells[0].coats:
         raise ValueError("there is no coat on the tree whose drying could be changed")
-    as_it_is = _seconds(shells, air, last_coat)
+    as_it_is = np.zeros(ensemble.count) if fit_already else _seconds(shells, air, last_coat)
     changes = [
         _in_other_air(code, words, refused, shells, other, as_it_is, last_coat, ensemble)
         for code, words, refused, other in _other_airs(shells[0], air, bool((as_it_is == 0.0).all()), limits)

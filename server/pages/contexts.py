@@ -77,6 +77,25 @@ class SpotRow:
 
 
 @dataclass(frozen=True)
+class WhatIfRow:
+    """One thing that could be done, and what it saves or why it is not tried."""
+
+    what: str
+    saves: str
+    more: str
+
+
+@dataclass(frozen=True)
+class WhatIfPart:
+    """What would save time: a link to ask by (`href`), or the answer; `nothing` says why there is none."""
+
+    href: str
+    nothing: str = ""
+    rows: tuple[WhatIfRow, ...] = ()
+    notes: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
 class CoatRow:
     """One coat that went on."""
 
@@ -125,6 +144,7 @@ class TreePage:
     picture: Markup
     picture_words: str
     spots: tuple[SpotRow, ...]
+    what_if: WhatIfPart | None
     chart: Markup
     coats: tuple[CoatRow, ...]
     warnings: tuple[str, ...]

@@ -1,7 +1,7 @@
 """The addresses of the pages. A form changes something and sends the browser on to a page that shows it
 (303)."""
 
-from typing import Annotated
+from typing import Annotated, Literal
 
 from fastapi import APIRouter, Form, Path, Response
 from fastapi.responses import RedirectResponse
@@ -73,8 +73,8 @@ def page_router(parts: Parts) -> APIRouter:
         return hang(parts, TreeForm(label, hook, place, recipe, size_mm, spots))
 
     @router.get("/trees/{tree_id}")
-    def tree(tree_id: TreeId) -> Response:
-        return show(tree_page(parts, tree_id))
+    def tree(tree_id: TreeId, what_if: Literal["", "yes"] = "") -> Response:
+        return show(tree_page(parts, tree_id, bool(what_if)))
 
     @router.post("/trees/{tree_id}/dips")
     def dip(

@@ -18,10 +18,12 @@ from server.pages.contexts import (
     TreePage,
     UndoLink,
     UndoPage,
+    WhatIfPart,
     When,
 )
 from server.pages.frame import Shop, frame, shop_now
 from server.pages.tree_words import following_words, picture_of, slowest_words, spot_words, when_words
+from server.pages.what_if import what_if_part
 from server.pages.wording import (
     STATE_WORDS,
     at_words,
@@ -44,8 +46,11 @@ PAUSES_MIN = (0, 5, 10, 20, 30, 60, 120)
 """How long ago a person may say, on the form, that the stucco was on [min]."""
 
 
-def tree_page(parts: Parts, tree_id: int) -> TreePage:
-    """The page of a tree, on the rack or off it. Raises UnknownError."""
+def tree_page(parts: Parts, tree_id: int, what_if: bool = False) -> TreePage:
+    """The page of a tree, on the rack or off it; with `what_if` it says what would save time.
+
+    Raises UnknownError.
+    """
     tree, shop = known_tree(parts, tree_id), shop_now(parts)
     verdict = None if tree.left else parts.rack.tree(tree_id)
     said = dip_store.all_dips(parts.engine, tree_id)
@@ -71,6 +76,7 @@ def tree_page(parts: Parts, tree_id: int) -> TreePage:
         picture=picture,
         picture_words=picture_words,
         spots=_spots(shop, verdict),
+        what_if=_what_if(parts, tree.id, outlook, what_if),
         chart=_chart(shop, verdict),
         coats=_coats(shop, tree, verdict, said),
         warnings=verdict.warnings if verdict else (),
@@ -174,6 +180,12 @@ def _spot(shop: Shop, rank: int, spot: SpotVerdict) -> SpotRow:
         f"its drying cools it {max(spot.cooling_k, 0.0):.1f} K",
         fit=fit,
     )
+
+
+def _what_if(parts: Parts, tree_id: int, outlook: Outlook | None, asked: bool) -> WhatIfPart | None:
+    if outlook is None or outlook.state not in ("drying", "resting"):
+        return None
+    return what_if_part(tree_id, parts.rack.what_if(tree_id) if asked else None, asked)
 
 
 def _chart(shop: Shop, verdict: TreeVerdict | None) -> Markup:

@@ -13,6 +13,7 @@ from sqlalchemy import Engine
 from scheduler.forecast import NEVER, Outlook, Quantiles, State
 from sensors.clock import HOUR_MS, MINUTE_MS, Millis, SetClock, parse_time
 from sensors.senml import Parsed
+from server.drying.whatif import WhatIf
 from server.parts import Parts, Readiness
 from server.store import dips as dip_store
 from server.store import places as place_store
@@ -34,6 +35,7 @@ class FakeRack:
 
     verdicts: dict[int, TreeVerdict] = field(default_factory=dict)
     airs: dict[str, tuple[AirPoint, ...]] = field(default_factory=dict)
+    what_ifs: dict[int, WhatIf] = field(default_factory=dict)
     refreshed: list[int] = field(default_factory=list)
     on_refresh: Callable[[int], None] = lambda tree_id: None
 
@@ -46,6 +48,9 @@ class FakeRack:
     def refresh(self, tree_id: int) -> None:
         self.refreshed.append(tree_id)
         self.on_refresh(tree_id)
+
+    def what_if(self, tree_id: int) -> WhatIf | None:
+        return self.what_ifs.get(tree_id)
 
     def air(self, place: str, start: Millis, end: Millis) -> Sequence[AirPoint]:
         return [point for point in self.airs.get(place, ()) if start <= point.time < end]

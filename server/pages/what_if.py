@@ -1,0 +1,48 @@
+"""The part of a tree's page that says what would save time, when it was asked for."""
+
+from sensors.clock import SECOND_MS
+from server.drying.whatif import Change, Spread, WhatIf
+from server.pages.contexts import WhatIfPart, WhatIfRow
+from server.pages.wording import duration_words, span_words
+
+NOTHING_MS = 150 * SECOND_MS
+"""What saves less than this saves nothing to speak of [ms]."""
+
+
+def what_if_part(tree_id: int, found: WhatIf | None, asked: bool) -> WhatIfPart:
+    """The part: a link to ask by, or the answer."""
+    href = f"/trees/{tree_id}?what_if=yes#what-if"
+    if not asked:
+        return WhatIfPart(href)
+    if found is None:
+        return WhatIfPart("", "Nothing can be compared while the air is not known.")
+    rows = tuple(what_if_row(change) for change in found.changes)
+    return WhatIfPart("", "", rows, found.notes)
+
+
+def what_if_row(change: Change) -> WhatIfRow:
+    """One change in words.
+
+    >>> hour = Spread(3600.0, 3600.0, 3600.0)
+    >>> what_if_row(Change("fan", "a fan", "", Spread(3600.0, 7200.0, 10800.0), hour))
+    WhatIfRow(what='a fan', saves='saves about 1 h', more='fit after 1-3 h')
+    >>> what_if_row(Change("fan", "a fan", "Never on a prime coat."))
+    WhatIfRow(what='a fan', saves='not tried', more='Never on a prime coat.')
+    """
+    if change.refused:
+        return WhatIfRow(change.words, "not tried", change.refused)
+    after = _words(change.fit_after)
+    if change.fit_after.p50 is None:
+        return WhatIfRow(change.words, "no end in sight with it either", "")
+    if change.saved.p50 is None:
+        return WhatIfRow(change.words, "comes to an end only so", f"fit after {after}")
+    if change.saved.p50 * SECOND_MS < NOTHING_MS:
+        return WhatIfRow(change.words, "saves nothing to speak of", f"fit after {after}")
+    return WhatIfRow(change.words, f"saves {_words(change.saved)}", f"fit after {after}")
+
+
+def _words(spread: Spread) -> str:
+    low, high = (None if value is None else round(value * SECOND_MS) for value in (spread.p10, spread.p90))
+    if low is None:
+        return "no known time"
+    return f"{duration_words(low)} or more" if high is None else span_words(low, high)
