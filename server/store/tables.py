@@ -174,6 +174,54 @@ class DipUndoRow(Row, table=True):
     at_ms: int = Field(sa_type=BigInteger)
 
 
+class MeasurementRow(Row, table=True):
+    """What a person measured on a tree; which columns are filled depends on its kind.
+
+    weighing: `value` [kg]; surface_temp: `spot`, `value` [°C] and maybe `reference_c` of a dry shell [°C];
+    touch and colour: `spot` and `word`. `key` tells a second sending of one from a second one.
+    """
+
+    __tablename__ = "measurement"
+    __table_args__ = (Unique("tree_id", "key"),)
+    id: int | None = Field(default=None, primary_key=True)
+    tree_id: int = Field(foreign_key="tree.id")
+    kind: str
+    at_ms: int = Field(sa_type=BigInteger)
+    said_ms: int = Field(sa_type=BigInteger)
+    spot: str | None = None
+    value: float | None = Field(default=None, sa_type=Double)
+    reference_c: float | None = Field(default=None, sa_type=Double)
+    word: str | None = None
+    key: str | None = None
+
+
+class MeasurementUndoRow(Row, table=True):
+    """A measurement was taken back: a row of its own, as for dips."""
+
+    __tablename__ = "measurement_undo"
+    measurement_id: int = Field(primary_key=True, foreign_key="measurement.id")
+    at_ms: int = Field(sa_type=BigInteger)
+
+
+class EnsembleRow(Row, table=True):
+    """What was believed of a place from a moment on: its members, how far each, and from what evidence.
+
+    No cache: it is kept as it was said, for by it the verdicts of its time can be made again.
+    """
+
+    __tablename__ = "ensemble"
+    __table_args__ = (Unique("place", "generation"),)
+    id: int | None = Field(default=None, primary_key=True)
+    place: str = Field(foreign_key="place.id")
+    generation: int
+    seed: int = Field(sa_type=BigInteger)
+    cause: str
+    said_ms: int = Field(sa_type=BigInteger)
+    members: dict[str, Any] = Field(sa_type=JSON)
+    weights: list[float] = Field(sa_type=JSON)
+    evidence: list[dict[str, Any]] = Field(sa_type=JSON)
+
+
 class SubscriptionRow(Row, table=True):
     """A phone that asked to be told. A dropped one keeps its row: its deliveries point at it."""
 

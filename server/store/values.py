@@ -1,7 +1,7 @@
 """What the store hands out and takes in: plain values, no rows. Times are shop time [ms since 1970, UTC]."""
 
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, Literal
 
 from sensors.clock import Millis
 
@@ -140,6 +140,62 @@ class NewDip:
     partial: bool = False
     note: str | None = None
     key: str | None = None
+
+
+MeasuredKind = Literal["weighing", "surface_temp", "touch", "colour"]
+
+
+@dataclass(frozen=True)
+class NewMeasurement:
+    """What a person measured on a tree, at `at`, said at `said_at`.
+
+    A weighing has `value` [kg]; a surface temperature `spot`, `value` [°C] and, where a dry shell was read
+    too, `reference_c` [°C]; a touch ("damp", "dry") and a colour ("dark", "pale") have `spot` and `word`.
+    """
+
+    tree_id: int
+    kind: MeasuredKind
+    at: Millis
+    said_at: Millis
+    spot: str | None = None
+    value: float | None = None
+    reference_c: float | None = None
+    word: str | None = None
+    key: str | None = None
+
+
+@dataclass(frozen=True)
+class Measurement:
+    """A measurement as it is kept; an undone one is marked."""
+
+    id: int
+    tree_id: int
+    kind: MeasuredKind
+    at: Millis
+    said_at: Millis
+    spot: str | None = None
+    value: float | None = None
+    reference_c: float | None = None
+    word: str | None = None
+    undone_at: Millis | None = None
+
+
+@dataclass(frozen=True)
+class Generation:
+    """What was believed of a place from `said_at` on: figures of its members by name, and their weights.
+
+    `cause` is "measured", "undone" or "forgotten"; `evidence` says, for each measurement that went in, its id
+    and how far it was disbelieved.
+    """
+
+    place: str
+    generation: int
+    seed: int
+    cause: str
+    said_at: Millis
+    members: dict[str, Any]
+    weights: tuple[float, ...]
+    evidence: tuple[tuple[int, float], ...] = ()
 
 
 @dataclass(frozen=True)

@@ -83,15 +83,17 @@ def test_a_database_from_a_newer_version_is_refused_and_left_alone(tmp_path: Pat
 def test_a_migration_that_fails_leaves_the_database_as_it_was(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
+    head = ScriptDirectory.from_config(migrating.migrations_config()).get_current_head()
     copy = tmp_path / "migrations"
     (copy / "versions").mkdir(parents=True)
     source = migrating.MIGRATIONS
-    for name in ("env.py", "script.py.mako", "versions/v0001_first_tables.py"):
+    standing = [f"versions/{path.name}" for path in (source / "versions").glob("v*.py")]
+    for name in ("env.py", "script.py.mako", *standing):
         (copy / name).write_text((source / name).read_text())
-    (copy / "versions" / "v0002_breaks.py").write_text(
+    (copy / "versions" / "v9000_breaks.py").write_text(
         "from alembic import op\n"
         "import sqlalchemy as sa\n"
-        "revision = '0002'\ndown_revision = '0001'\n"
+        f"revision = '9000'\ndown_revision = {head!r}\n"
         "def upgrade():\n"
         "    op.create_table('half', sa.Column('id', sa.Integer(), primary_key=True))\n"
         "    op.execute('INSERT INTO nowhere VALUES (1)')\n"
