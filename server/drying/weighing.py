@@ -18,7 +18,8 @@ from scipy.special import logsumexp
 Floats = NDArray[np.float64]
 
 SCALE_ERROR_KG = 0.002
-"""A hanging scale that reads to 5 g is off by 5/√12 = 1.4 g; with as much for the swing, 2 g [kg] (assumed)."""
+"""A hanging scale that reads to 5 g is off by 5/√12 = 1.4 g; with as much for its swing, 2 g [kg] (assumed).
+"""
 
 LOAD_CELL_ERROR_KG = 0.002
 """A load cell on a hook, 1 to 2 g [kg] (assumed)."""
