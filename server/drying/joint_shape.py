@@ -6,7 +6,8 @@ from numpy.typing import NDArray
 from server.drying import joint_carry
 from server.drying.exposure import Exposure, lone_column
 from server.drying.joint import JointMesh, joint_network
-from server.drying.joint_vapour import MAX_LAYER_M, MIN_LAYER_M, vapour_coupling
+from server.drying.joint_table import coupling_table
+from server.drying.joint_vapour import MAX_LAYER_M, MIN_LAYER_M
 from server.drying.materials import MaterialError, Members
 from server.drying.network import Network
 from server.drying.transfer import Film
@@ -44,11 +45,11 @@ class JointShape:
 
     def exposure(self, thickness_m: tuple[float, ...], film: Film, radiation_w_m2k: float) -> Exposure:
         """What the folded layer lets through; heat goes the way vapour does."""
-        mesh = self.mesh(thickness_m)
-        network = mesh.network
+        network = self.network(thickness_m)
         # Layers beyond what the coupling covers let next to nothing, or next to everything, through.
         layer = np.clip(film.layer_m * self.layer_factor, MIN_LAYER_M, MAX_LAYER_M)
-        vapour = film.vapour_diffusivity_m2_s[:, None, None] * vapour_coupling(mesh, layer)
+        coupling = coupling_table(self.angle_deg, self.fillet_m).at(layer)
+        vapour = film.vapour_diffusivity_m2_s[:, None, None] * coupling
         heat = (film.heat_w_m2k / film.mass_m_s)[:, None] * vapour.sum(axis=2)
         radiation = radiation_w_m2k * network.station_area
         judged = network.judged_stations

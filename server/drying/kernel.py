@@ -18,16 +18,21 @@ Time: the two-stage Rosenbrock method ROS2 (Verwer, Spee, Blom & Hundsdorfer, SI
 1456, γ = 1 − 1/√2, from memory): L-stable, so that a surface that is not yet consistent is so a step later;
 one factorisation and two solves a step, the first stage gives the error. Whatever the step, water is
 conserved to rounding, for the method keeps linear invariants.
+
+This is the solver in NumPy. Where Numba is installed, its twin in `quick_step` takes the same steps, to
+rounding, in compiled code.
 """
 
 import math
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.linalg.blas import dgbmv
 from scipy.linalg.lapack import dgbtrf, dgbtrs
 
+from server.drying import kernel_choice
 from server.drying.medium import LINEAR_EXPONENT, saturation_log
 from server.drying.medium import Medium as Medium
 from server.drying.medium import Surroundings as Surroundings
@@ -81,6 +86,8 @@ class Solver:
         self.hindered_outer = network.link_outer[self.hindered]
         self.hindered_inner = network.link_inner[self.hindered]
         self.flow_bands: dict[bytes, tuple[Floats, Floats]] = {}
+        self.quick_parts: Any = None
+        """What the quick kernel has made of the medium."""
 
     def _places(self, rows: NDArray[np.int64], cols: NDArray[np.int64]) -> NDArray[np.int64]:
         """Where entries of a lane's matrix lie in the flat band of all lanes, (L, entries)."""
@@ -130,6 +137,14 @@ class Solver:
 
         Raises DryingError where no step is small enough, which a sound spot never comes to.
         """
+        quick = kernel_choice.quick()
+        if quick is not None:
+            reached: Wetness = quick.advance(self, state, around, seconds)
+            return reached
+        return self.advance_by_numpy(state, around, seconds)
+
+    def advance_by_numpy(self, state: Wetness, around: Surroundings, seconds: float) -> Wetness:
+        """The same by the twin in NumPy, whichever kernel is in use."""
         # A trial step that is far too long may overflow: it is then refused for its error.
         with np.errstate(over="ignore", invalid="ignore"):
             return self._advance(state, around, seconds)

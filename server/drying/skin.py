@@ -9,8 +9,8 @@ from server.drying.medium import LINEAR_EXPONENT, Medium, Surroundings
 
 Floats = NDArray[np.float64]
 
-_TURNS = 60
-_NEAR = 1e-6
+TURNS = 60
+NEAR = 1e-6
 
 
 @dataclass(frozen=True, eq=False)
@@ -52,7 +52,7 @@ class SkinSolver:
         """
         medium, vapour = self.medium, around.vapour
         density = density[:, None]
-        for turns_left in reversed(range(_TURNS)):
+        for turns_left in reversed(range(TURNS)):
             activity, slope = self.activity(surface)
             out = (vapour @ (activity * density - around.air_vapour[:, None])[:, :, None])[:, :, 0]
             excess = medium.surface * (below - surface) - out
@@ -67,7 +67,7 @@ class SkinSolver:
             moved = np.maximum(surface + step, 0.0)
             change = np.abs(moved - surface)
             # What is handed on was all reckoned at the same surface, so that the balance closes.
-            if turns_left == 0 or (change <= _NEAR * (0.01 + moved)).all():
+            if turns_left == 0 or (change <= NEAR * (0.01 + moved)).all():
                 break
             surface = moved
         return Skin(surface, activity, wet, out, excess)

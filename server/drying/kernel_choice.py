@@ -1,0 +1,58 @@
+"""Which kernel steps the shells: the quick one, compiled by Numba, or where that is missing its twin.
+
+Both give the same numbers to rounding, so that either takes up what the other left. The choice is made at the
+first step and not before: loading Numba takes about a second, which a page must not wait for.
+"""
+
+import hashlib
+import importlib
+import os
+from functools import lru_cache
+from pathlib import Path
+from types import ModuleType
+
+CHOICE = "SLOWCORNER_KERNEL"
+"""Environment variable: `numpy` or `numba` settles the choice."""
+
+CACHE = "NUMBA_CACHE_DIR"
+"""Environment variable: where compiled code is kept if the program's own folder cannot be written to."""
+
+
+@lru_cache(maxsize=1)
+def quick() -> ModuleType | None:
+    """The quick kernel's module, or None where the twin is to do the work.
+
+    Raises ValueError for a choice that is none, and ImportError where Numba was asked for and is missing.
+    """
+    wanted = os.environ.get(CHOICE, "")
+    if wanted not in ("", "numpy", "numba"):
+        raise ValueError(f"{CHOICE} is {wanted!r}: it can be 'numpy' or 'numba'")
+    if wanted == "numpy":
+        return None
+    try:
+        numba = importlib.import_module("numba")
+    except ImportError:
+        if wanted:
+            raise
+        return None
+    before = numba.config.CACHE_DIR
+    numba.config.CACHE_DIR = str(_cache_folder(before))
+    try:
+        return importlib.import_module("server.drying.quick")
+    finally:
+        numba.config.CACHE_DIR = before
+
+
+def _cache_folder(given: str) -> Path:
+    """Where this version of the compiled code is kept.
+
+    Numba knows code that has changed by the file of the function it compiles, not by those of the functions
+    that one calls: the name says what all of them were.
+    """
+    here = Path(__file__).parent
+    sources = sorted(here.glob("quick*.py"))
+    version = hashlib.sha256(b"".join(path.read_bytes() for path in sources)).hexdigest()[:12]
+    folder = here / "__pycache__"
+    if given:
+        folder = Path(given)
+    return folder / f"quick-{version}"

@@ -1,0 +1,148 @@
+"""What the quick kernel is handed: arrays with the lanes of a spot side by side, [cell, lane]."""
+
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from server.drying.medium import LINEAR_EXPONENT, Medium, Surroundings, Wetness
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+
+class Parts(NamedTuple):
+    """A spot's medium; unknowns are the s surfaces, then the n cells.
+
+    link_a, link_b: (m,) unknowns joined, the outer first. hindered: (m,) where water moves inward less
+    easily. link, link_inward, surface, capacity: (·, L) as in the medium.
+    under: (s,) unknown of the cell under each surface.
+    filled: (unknowns, reach + 1) whether the factors have anything that far before the diagonal; the reach is
+    how far apart in the order joined unknowns are.
+    scale: (n, L) what turns a change of saturation into an error, and warmth one of temperature.
+    """
+
+    link_a: Ints
+    link_b: Ints
+    hindered: NDArray[np.bool_]
+    link: Floats
+    link_inward: Floats
+    under: Ints
+    surface: Floats
+    capacity: Floats
+    scale: Floats
+    filled: NDArray[np.bool_]
+    exponent: Floats
+    heat: Floats
+    sorption_limit: float
+    sorption_power: float
+    warmth: float
+
+
+class Air(NamedTuple):
+    """The air at the spot: `medium.Surroundings`, lanes last; `heat` is convection and radiation."""
+
+    vapour: Floats
+    heat: Floats
+    temp_c: Floats
+    vapour_kg_m3: Floats
+    ground_c: Floats
+    log_level: Floats
+    log_slope: Floats
+    log_curve: Floats
+    latent: Floats
+
+
+class Skin(NamedTuple):
+    """Room for the surfaces, see `skin.Skin`."""
+
+    surface: Floats
+    activity: Floats
+    slope: Floats
+    drive: Floats
+    out: Floats
+    excess: Floats
+    step: Floats
+    wet: Floats
+    matrix: Floats
+
+
+class Room(NamedTuple):
+    """Room for a step; unknowns by lanes unless said.
+
+    phi: potential. rise: (n, L) its slope in S. links: (m, L) what the links let through now.
+    band: (unknowns, reach + 1, L) the matrix, then its factors. inverse: of the pivots.
+    dense: (s, s, L) the factors for the surfaces. border: (s, L) how the surfaces answer to the temperature.
+    wet: (s, L) what leaves in all for each surface's potential. first, second: the stages.
+    values: the result. lanes: (rows, L) the rest; first the new temperature and what has evaporated.
+    """
+
+    skin: Skin
+    phi: Floats
+    rise: Floats
+    links: Floats
+    band: Floats
+    inverse: Floats
+    dense: Floats
+    border: Floats
+    wet: Floats
+    first: Floats
+    second: Floats
+    values: Floats
+    lanes: Floats
+
+
+def parts_of(medium: Medium, scale: Floats, warmth: float) -> Parts:
+    """A medium in the quick kernel's order."""
+    network = medium.network
+    stations = network.stations
+    under = np.ascontiguousarray(network.station_cell + stations, dtype=np.int64)
+    link_a = np.ascontiguousarray(network.link_outer + stations, dtype=np.int64)
+    link_b = np.ascontiguousarray(network.link_inner + stations, dtype=np.int64)
+    ends_a, ends_b = np.concatenate([link_a, under]), np.concatenate([link_b, np.arange(stations)])
+    apart = np.abs(ends_a - ends_b)
+    filled = np.zeros((stations + network.cells, max(int(apart.max()), stations - 1) + 1), dtype=np.bool_)
+    filled[:, 0] = True
+    filled[np.maximum(ends_a, ends_b), apart] = True
+
+    def turned(of_lanes: Floats) -> Floats:
+        return np.ascontiguousarray(of_lanes.T)
+
+    return Parts(
+        link_a=link_a,
+        link_b=link_b,
+        hindered=(medium.link_inward != medium.link).any(axis=0),
+        link=turned(medium.link),
+        link_inward=turned(medium.link_inward),
+        under=under,
+        surface=turned(medium.surface),
+        capacity=turned(medium.capacity),
+        scale=turned(scale),
+        filled=filled,
+        exponent=np.maximum(medium.exponent, LINEAR_EXPONENT),
+        heat=np.ascontiguousarray(medium.heat),
+        sorption_limit=float(medium.sorption_limit),
+        sorption_power=float(medium.sorption_power),
+        warmth=float(warmth),
+    )
+
+
+def air_of(around: Surroundings) -> Air:
+    """The air in the quick kernel's order."""
+    level, slope, curve = around.saturation_log
+    return Air(
+        vapour=np.ascontiguousarray(np.moveaxis(around.vapour, 0, 2)),
+        heat=around.convection + around.radiation,
+        temp_c=np.ascontiguousarray(around.air_temp_c),
+        vapour_kg_m3=np.ascontiguousarray(around.air_vapour),
+        ground_c=np.ascontiguousarray(around.ground_temp_c),
+        log_level=np.ascontiguousarray(level),
+        log_slope=np.ascontiguousarray(slope),
+        log_curve=np.ascontiguousarray(curve),
+        latent=np.ascontiguousarray(around.latent_heat),
+    )
+
+
+def values_of(state: Wetness) -> Floats:
+    """The unknowns (s + n, L) of a state."""
+    return np.ascontiguousarray(np.concatenate([state.surface, state.saturation], axis=1).T)

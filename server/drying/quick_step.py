@@ -1,0 +1,288 @@
+"""The time loop of the quick kernel: ROS2 with its error control, as `kernel.Solver` has it."""
+
+import numpy as np
+
+from server.drying.kernel import GAMMA, LONGEST_STEP_S, SHORTEST_STEP_S
+from server.drying.quick_math import compiled, expm1_of
+from server.drying.quick_matrix import border, eliminate, solve
+from server.drying.quick_parts import Air, Parts, Room, Skin
+from server.drying.quick_skin import settle
+
+
+@compiled
+def room_for(parts: Parts) -> Room:
+    """Room for a step of that spot."""
+    stations, lanes = parts.surface.shape
+    cells = parts.capacity.shape[0]
+    unknowns = stations + cells
+    links = parts.link.shape[0]
+    skin = Skin(
+        np.empty((stations, lanes)),
+        np.empty((stations, lanes)),
+        np.empty((stations, lanes)),
+        np.empty((stations, lanes)),
+        np.empty((stations, lanes)),
+        np.empty((stations, lanes)),
+        np.empty((stations, lanes)),
+        np.empty((stations, stations, lanes)),
+        np.empty((stations, stations, lanes)),
+    )
+    return Room(
+        skin,
+        np.empty((unknowns, lanes)),
+        np.empty((cells, lanes)),
+        np.empty((links, lanes)),
+        np.empty((unknowns, parts.filled.shape[1], lanes)),
+        np.empty((unknowns, lanes)),
+        np.empty((stations, stations, lanes)),
+        np.empty((stations, lanes)),
+        np.empty((stations, lanes)),
+        np.empty((unknowns, lanes)),
+        np.empty((unknowns, lanes)),
+        np.empty((unknowns, lanes)),
+        np.empty((11, lanes)),
+    )
+
+
+@compiled
+def advance(
+    parts: Parts,
+    air: Air,
+    room: Room,
+    values: np.ndarray,
+    temp: np.ndarray,
+    evaporated: np.ndarray,
+    proposal: float,
+    seconds: float,
+) -> float:
+    """Take the state on by so many seconds, in place.
+
+    Returns the step to try next [s], or minus the last one where no step is small enough.
+    """
+    done = 0.0
+    while seconds - done > 1e-9 * seconds:
+        left = seconds - done
+        step = left if proposal >= left else min(proposal, 0.5 * left)
+        error = attempt(parts, air, room, values, temp, step)
+        if not error <= 1.0:
+            proposal = step * (max(0.2, 0.9 / np.sqrt(error)) if np.isfinite(error) else 0.2)
+            if proposal < SHORTEST_STEP_S:
+                return -proposal
+            continue
+        values[:] = room.values
+        temp[:] = room.lanes[0]
+        for lane in range(temp.size):
+            evaporated[lane] += room.lanes[1, lane]
+        done += step
+        grown = step * min(4.0, 0.9 / np.sqrt(max(error, 1e-6)))
+        proposal = min(LONGEST_STEP_S, max(grown, proposal) if step < proposal else grown)
+    return proposal
+
+
+@compiled
+def attempt(parts: Parts, air: Air, room: Room, values: np.ndarray, temp: np.ndarray, step: float) -> float:
+    """One step of ROS2 into room.values and the first rows of room.lanes; its error."""
+    stations, lanes = parts.surface.shape
+    skin, first, second = room.skin, room.first, room.second
+    new_temp, out, density, log_slope = room.lanes[0], room.lanes[1], room.lanes[2], room.lanes[3]
+    warm, pivot, temp_1, temp_2 = room.lanes[4], room.lanes[5], room.lanes[6], room.lanes[7]
+    warming, middle = room.lanes[8], room.lanes[9]
+    rate = 1.0 / (GAMMA * step)
+
+    rises(parts, values, room)
+    choose_links(parts, room)
+    saturated(air, temp, density, log_slope)
+    skin.surface[:] = values[:stations]
+    settle(parts, air, room.phi, density, skin)
+    eliminate(parts, room, rate)
+    borders(parts, air, room, density, log_slope, rate)
+
+    balance(parts, air, room, temp, first, warming)
+    outflow(room, out, 0.0)
+    solve(parts, room, pivot, first, warming, air.latent, temp_1)
+    follow_out(room, out, first, temp_1)
+    start = room.values
+    start[:] = values
+    start[:stations] = skin.surface
+
+    # The second stage, at what the first came to; water's way through hindered links stays the first's.
+    for u in range(first.shape[0]):
+        for lane in range(lanes):
+            second[u, lane] = start[u, lane] + first[u, lane] / GAMMA
+    for lane in range(lanes):
+        middle[lane] = temp[lane] + temp_1[lane] / GAMMA
+    potentials(parts, second, room)
+    saturated(air, middle, density, log_slope)
+    for i in range(stations):
+        for lane in range(lanes):
+            skin.surface[i, lane] = max(second[i, lane], 0.0)
+    settle(parts, air, room.phi, density, skin)
+    balance(parts, air, room, middle, second, warming)
+    for k in range(parts.capacity.shape[0]):
+        for lane in range(lanes):
+            second[stations + k, lane] -= (2.0 * rate) * parts.capacity[k, lane] * first[stations + k, lane]
+    for lane in range(lanes):
+        warming[lane] -= (2.0 * rate) * parts.heat[lane] * temp_1[lane]
+    outflow(room, out, 1.0)
+    solve(parts, room, pivot, second, warming, air.latent, temp_2)
+    follow_out(room, out, second, temp_2)
+
+    for u in range(first.shape[0]):
+        for lane in range(lanes):
+            start[u, lane] += (1.5 * first[u, lane] + 0.5 * second[u, lane]) / GAMMA
+    for lane in range(lanes):
+        new_temp[lane] = temp[lane] + (1.5 * temp_1[lane] + 0.5 * temp_2[lane]) / GAMMA
+        out[lane] *= 0.5 * step
+    return step_error(parts, first, second, temp_1, temp_2, warm, pivot)
+
+
+@compiled
+def step_error(
+    parts: Parts,
+    first: np.ndarray,
+    second: np.ndarray,
+    temp_1: np.ndarray,
+    temp_2: np.ndarray,
+    worst: np.ndarray,
+    total: np.ndarray,
+) -> float:
+    """The largest error of a step over what is allowed; NaN where anything is."""
+    stations = parts.surface.shape[0]
+    for lane in range(worst.size):
+        worst[lane] = abs((0.5 / GAMMA) * (temp_1[lane] + temp_2[lane])) * parts.warmth
+        total[lane] = worst[lane]
+    for k in range(parts.capacity.shape[0]):
+        u = stations + k
+        for lane in range(worst.size):
+            total[lane] += abs(first[u, lane] + second[u, lane])
+        for lane in range(worst.size):
+            error = abs((0.5 / GAMMA) * (first[u, lane] + second[u, lane])) * parts.scale[k, lane]
+            worst[lane] = max(worst[lane], error)
+    largest = 0.0
+    for lane in range(worst.size):
+        if not np.isfinite(total[lane]):
+            return np.nan
+        largest = max(largest, worst[lane])
+    return largest
+
+
+@compiled
+def rises(parts: Parts, values: np.ndarray, room: Room) -> None:
+    """φ of every cell, and its slope in S."""
+    stations = parts.surface.shape[0]
+    potentials(parts, values, room)
+    for k in range(room.rise.shape[0]):
+        for lane in range(room.rise.shape[1]):
+            room.rise[k, lane] = 1.0 + parts.exponent[lane] * room.phi[stations + k, lane]
+
+
+@compiled
+def potentials(parts: Parts, values: np.ndarray, room: Room) -> None:
+    """φ of every cell."""
+    for u in range(parts.surface.shape[0], values.shape[0]):
+        for lane in range(values.shape[1]):
+            b = parts.exponent[lane]
+            room.phi[u, lane] = expm1_of(b * values[u, lane]) / b
+
+
+@compiled
+def choose_links(parts: Parts, room: Room) -> None:
+    """What the links let through the way water moves now."""
+    for link in range(parts.link_a.size):
+        a, b = parts.link_a[link], parts.link_b[link]
+        if parts.hindered[link]:
+            for lane in range(room.links.shape[1]):
+                inward = room.phi[a, lane] > room.phi[b, lane]
+                free, slow = parts.link[link, lane], parts.link_inward[link, lane]
+                room.links[link, lane] = slow if inward else free
+        else:
+            for lane in range(room.links.shape[1]):
+                room.links[link, lane] = parts.link[link, lane]
+
+
+@compiled
+def saturated(air: Air, temp: np.ndarray, density: np.ndarray, log_slope: np.ndarray) -> None:
+    """Saturation density at the surfaces [kg/m³] and the slope of its logarithm [1/K]."""
+    for lane in range(temp.size):
+        beyond = temp[lane] - air.ground_c[lane]
+        log = air.log_level[lane] + beyond * (air.log_slope[lane] + air.log_curve[lane] * beyond)
+        density[lane] = expm1_of(log) + 1.0
+    for lane in range(temp.size):
+        log_slope[lane] = air.log_slope[lane] + 2.0 * air.log_curve[lane] * (temp[lane] - air.ground_c[lane])
+
+
+@compiled
+def borders(
+    parts: Parts, air: Air, room: Room, density: np.ndarray, log_slope: np.ndarray, rate: float
+) -> None:
+    """What the temperature does to the surfaces and they to it; see `quick_matrix.solve`."""
+    stations, lanes = parts.surface.shape
+    skin, warm, pivot = room.skin, room.lanes[4], room.lanes[5]
+    for i in range(stations):
+        for lane in range(lanes):
+            skin.drive[i, lane] = skin.activity[i, lane] * (density[lane] * log_slope[lane])
+    room.border[:] = 0.0
+    room.wet[:] = 0.0
+    warm[:] = 0.0
+    for i in range(stations):
+        for j in range(stations):
+            for lane in range(lanes):
+                room.border[i, lane] += air.vapour[i, j, lane] * skin.drive[j, lane]
+            for lane in range(lanes):
+                room.wet[j, lane] += skin.wet[i, j, lane]
+        for lane in range(lanes):
+            warm[lane] += room.border[i, lane]
+    for lane in range(lanes):
+        pivot[lane] = parts.heat[lane] * rate + air.heat[lane] + air.latent[lane] * warm[lane]
+    border(room)
+    for j in range(stations):
+        for lane in range(lanes):
+            pivot[lane] -= air.latent[lane] * room.wet[j, lane] * room.border[j, lane]
+
+
+@compiled
+def balance(
+    parts: Parts, air: Air, room: Room, temp: np.ndarray, into: np.ndarray, warming: np.ndarray
+) -> None:
+    """What flows into each unknown [kg/s] and into the heat [W]."""
+    stations, lanes = parts.surface.shape
+    phi, skin, flux = room.phi, room.skin, room.lanes[10]
+    into[:] = 0.0
+    into[:stations] = skin.excess
+    for link in range(parts.link_a.size):
+        a, b = parts.link_a[link], parts.link_b[link]
+        for lane in range(lanes):
+            flux[lane] = room.links[link, lane] * (phi[a, lane] - phi[b, lane])
+        for lane in range(lanes):
+            into[a, lane] -= flux[lane]
+        for lane in range(lanes):
+            into[b, lane] += flux[lane]
+    warming[:] = 0.0
+    for i in range(stations):
+        under = parts.under[i]
+        for lane in range(lanes):
+            into[under, lane] -= parts.surface[i, lane] * (phi[under, lane] - skin.surface[i, lane])
+        for lane in range(lanes):
+            warming[lane] += skin.out[i, lane]
+    for lane in range(lanes):
+        warming[lane] = air.heat[lane] * (air.temp_c[lane] - temp[lane]) - air.latent[lane] * warming[lane]
+
+
+@compiled
+def outflow(room: Room, out: np.ndarray, keep: float) -> None:
+    """Add what evaporates now to `keep` of what is there."""
+    for lane in range(out.size):
+        out[lane] = keep * out[lane] if keep > 0.0 else 0.0
+    for i in range(room.skin.out.shape[0]):
+        for lane in range(out.size):
+            out[lane] += room.skin.out[i, lane]
+
+
+@compiled
+def follow_out(room: Room, out: np.ndarray, moved: np.ndarray, temp_moved: np.ndarray) -> None:
+    """Add what evaporates for the moves of a stage."""
+    for j in range(room.wet.shape[0]):
+        for lane in range(out.size):
+            out[lane] += room.wet[j, lane] * moved[j, lane]
+    for lane in range(out.size):
+        out[lane] += room.lanes[4, lane] * temp_moved[lane]
