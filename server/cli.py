@@ -16,11 +16,22 @@ from rich.table import Table
 from scheduler.forecast import Quantiles
 from sensors.air_table import AirFileError, read_air_table
 from sensors.clock import format_time, parse_time
-from server.drying.estimate import Estimate, estimate
+from server.drying.drawing import MOST_MEMBERS, default_count, drawn
+from server.drying.estimate import Estimate, Spread, estimate
 from server.replaying import CoatsFileError, ReplayedCoat, read_coats, replay
 from server.settings import Settings
 from server.terminal import duration, err, fail, out, waiting
 from server.what_if_command import what_if_command
+
+MembersOption = Annotated[
+    int | None,
+    typer.Option(
+        help="For how many of the shops that could be it is reckoned; 1 says no spread [default: 32].",
+        min=1,
+        max=MOST_MEMBERS,
+        envvar="SLOWCORNER_MEMBERS",
+    ),
+]
 
 app = typer.Typer(
     no_args_is_help=True,
@@ -80,6 +91,7 @@ def estimate_command(
         list[str] | None,
         typer.Option(help="face, joint:30, pocket:12x40 or cavity:60x0.2; may be given again."),
     ] = None,
+    members: MembersOption = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
 ) -> None:
     """How long one coat takes in given air."""
@@ -94,6 +106,7 @@ def estimate_command(
                 size_mm=size,
                 fillet_mm=fillet,
                 spots=tuple(spot or ["face", "joint:30"]),
+                ensemble=drawn(members or default_count()),
             )
     except ValueError as error:
         fail(str(error))
@@ -110,6 +123,7 @@ def replay_command(
     as_of: Annotated[
         str | None, typer.Option(help="Judge with what was known then (a time with its zone).")
     ] = None,
+    members: MembersOption = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print JSON, one object a coat.")] = False,
 ) -> None:
     """Run a record of air and dips through the judge that the service uses."""
@@ -123,7 +137,11 @@ def replay_command(
         with Progress(console=err, transient=True, disable=not err.is_terminal) as bar:
             task = bar.add_task("Judging the trees", total=len(said.trees))
             found = replay(
-                readings, said, moment, lambda done, total: bar.update(task, completed=done, total=total)
+                readings,
+                said,
+                moment,
+                lambda done, total: bar.update(task, completed=done, total=total),
+                drawn(members or default_count()),
             )
     except OSError as error:
         fail(f"{error.filename}: {error.strerror}")
@@ -163,10 +181,11 @@ def _estimate_json(found: Estimate) -> dict[str, Any]:
     }
 
 
-def _seconds(after: float | None) -> dict[str, float | None]:
-    # One member, so no spread is known: the three are equal.
-    value = None if after is None else round(after, 1)
-    return {"p10": value, "p50": value, "p90": value}
+def _seconds(after: Spread) -> dict[str, float | None]:
+    return {
+        name: None if value is None else round(value, 1)
+        for name, value in zip(("p10", "p50", "p90"), after, strict=True)
+    }
 
 
 def _estimate_table(found: Estimate) -> Table:
@@ -178,11 +197,20 @@ def _estimate_table(found: Estimate) -> Table:
         at_an_hour = next((left for seconds, left in spot.water_left if seconds >= 3600), None)
         table.add_row(
             spot.spot + slow,
-            "not within 14 days" if spot.fit_after_s is None else duration(spot.fit_after_s),
+            _spread_words(spot.fit_after_s),
             "-" if at_an_hour is None else f"{at_an_hour:.0%}",
             f"{spot.coldest_c:.1f} °C",
         )
     return table
+
+
+def _spread_words(after: Spread) -> str:
+    low, middle, high = after
+    if middle is None:
+        return "not within 14 days" if low is None else f"{duration(low)} or far longer"
+    if low == middle == high:
+        return duration(middle)
+    return f"{duration(middle)} ({duration(low or 0.0)} to {'?' if high is None else duration(high)})"
 
 
 def _quantile_times(times: Quantiles) -> dict[str, str | None]:

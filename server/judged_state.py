@@ -5,25 +5,29 @@ import json
 from collections.abc import Sequence
 from typing import Any
 
+import numpy as np
+
 from sensors.air import Air
 from sensors.clock import Millis
+from server.drying.ensemble import ALONE, Ensemble
 from server.drying.shell import SpotShell
-from server.judging import CoatDip, CoatRecord, Committed, JudgedTree
+from server.judging import CoatDip, CoatRecord, Committed, JudgedTree, UnreadableStateError
 
-FORMAT = 1
+FORMAT = 2
 """Raised whenever the model or this layout changes: older saved states are then left unread."""
 
 
-class StaleStateError(Exception):
+class StaleStateError(UnreadableStateError):
     """A saved state that does not belong to this tree, these dips or this version of the model."""
 
 
-def state_key(tree: JudgedTree, dips: Sequence[CoatDip]) -> str:
-    """What a state depends on besides the air: the tree, and the dips up to it.
+def state_key(tree: JudgedTree, dips: Sequence[CoatDip], ensemble: Ensemble = ALONE) -> str:
+    """What a state depends on besides the air: the tree, the dips up to it, what is believed there.
 
     Two states with one key and the same air are the same.
     """
     said = [FORMAT, tree.size_mm, [code for code, _ in tree.spots], tree.coats_in_all, tree.rest_ms]
+    said += [tree.confidence, ensemble.key]
     said += [[dip.number, repr(dip.material), dip.at] for dip in dips]
     return hashlib.sha256(json.dumps(said).encode()).hexdigest()[:32]
 
@@ -38,6 +42,7 @@ def to_blob(state: Committed) -> bytes:
         "curves": [[[at, value] for at, value in curve] for curve in state.curves],
         "coats": [
             [
+                coat.member_fit_at.tolist(),
                 coat.fit_at,
                 list(coat.spot_fit_at),
                 coat.through_at,
@@ -65,6 +70,7 @@ def from_blob(blob: bytes, dips: Sequence[CoatDip]) -> Committed:
         coats = tuple(
             CoatRecord(
                 dip=dip,
+                member_fit_at=np.array(member_fit_at, dtype=np.int64),
                 fit_at=fit_at,
                 spot_fit_at=tuple(spot_fit_at),
                 through_at=through_at,
@@ -73,9 +79,16 @@ def from_blob(blob: bytes, dips: Sequence[CoatDip]) -> Committed:
                 damp_spot=damp_spot,
                 gaps=tuple((start, end) for start, end in gaps),
             )
-            for dip, (fit_at, spot_fit_at, through_at, rested_ms, damp_at_next, damp_spot, gaps) in zip(
-                dips[: len(head["coats"])], head["coats"], strict=True
-            )
+            for dip, (
+                member_fit_at,
+                fit_at,
+                spot_fit_at,
+                through_at,
+                rested_ms,
+                damp_at_next,
+                damp_spot,
+                gaps,
+            ) in zip(dips[: len(head["coats"])], head["coats"], strict=True)
         )
         air = None if head["air"] is None else Air(*(float.fromhex(x) for x in head["air"]))
         curves = tuple(tuple((when, value) for when, value in curve) for curve in head["curves"])

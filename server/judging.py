@@ -5,23 +5,37 @@ air is settled. So a tree that is followed live, one that is taken up again afte
 replayed from a file come to the same numbers, to the bit.
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
+
+import numpy as np
+from numpy.typing import NDArray
 
 from scheduler.forecast import NEVER, Quantiles
 from sensors.air import BLOCK_MS, Air, PlaceAir
 from sensors.clock import HOUR_MS, SECOND_MS, Millis
+from server.drying.ensemble import ALONE, CONFIDENCE, Ensemble
 from server.drying.materials import CoatMaterial
 from server.drying.shell import SpotShell
 from server.drying.spots import parse_spot
 from server.drying.transfer import covers
-from server.drying.verdict import Ahead, is_dry_through, is_fit, time_to_fit
+from server.drying.verdict import Ahead, dry_by_member, fit_by_member, tree_ahead
 from server.verdicts import CoatVerdict, Curve
 
 REST_MS = 24 * HOUR_MS
 """How long a dry shell rests after its last coat before it is called dry through: common practice, a day."""
 
 FORECAST_HORIZON_S = 14 * 24 * 3600.0
+
+Floats = NDArray[np.float64]
+Times = NDArray[np.int64]
+
+NOT_YET = -1
+"""In place of a time that has not come [ms]."""
+
+
+class UnreadableStateError(Exception):
+    """A kept state that cannot be taken up again."""
 
 
 @dataclass(frozen=True)
@@ -38,20 +52,30 @@ class CoatDip:
 
 @dataclass(frozen=True)
 class JudgedTree:
-    """What the model needs to know of a tree; `spots` are (code, the caster's words)."""
+    """What the model needs to know of a tree; `spots` are (code, the caster's words).
+
+    `confidence` is the weighted share of the members that must call a coat fit before it is called so [-].
+    """
 
     label: str
     size_mm: float
     spots: tuple[tuple[str, str], ...]
     coats_in_all: int
     rest_ms: Millis = REST_MS
+    confidence: float = CONFIDENCE
 
 
 @dataclass(frozen=True)
 class CoatRecord:
-    """How one coat went, so far."""
+    """How one coat went, so far.
+
+    member_fit_at: (1 + spots, M) when each member first called all spots fit at once, then when each spot
+        [ms]; NOT_YET where it has not.
+    fit_at, spot_fit_at: when so many of them had that it is called fit.
+    """
 
     dip: CoatDip
+    member_fit_at: Times = field(compare=False)
     fit_at: Millis | None = None
     spot_fit_at: tuple[Millis | None, ...] = ()
     through_at: Millis | None = None
@@ -73,6 +97,27 @@ class Committed:
     """The air of the last settled block; None after a gap or where none is known yet."""
 
 
+class Mark:
+    """A state to go back to, read from where it is kept when it is first asked for."""
+
+    def __init__(self, at: Millis, read: Callable[[], Committed]) -> None:
+        self.at = at
+        self._read = read
+        self._state: Committed | None = None
+
+    @property
+    def state(self) -> Committed:
+        """The state just after the dip at `at`; raises what reading it raises."""
+        if self._state is None:
+            self._state = self._read()
+        return self._state
+
+
+def mark_of(state: Committed) -> Mark:
+    """A mark of a state that is at hand."""
+    return Mark(state.at, lambda: state)
+
+
 @dataclass
 class TreeJudge:
     """Follows one tree: `advance` as far as the air is settled, `rewind` where the past was otherwise."""
@@ -81,8 +126,9 @@ class TreeJudge:
     dips: tuple[CoatDip, ...]
     air: PlaceAir
     state: Committed | None = None
-    marks: list[Committed] = field(default_factory=list)
+    marks: list[Mark] = field(default_factory=list)
     """The states just after each dip, to go back to."""
+    ensemble: Ensemble = ALONE
 
     def advance(self, until: Millis) -> bool:
         """Commit every block that ended by `until` [ms] and whose air is settled; True if there was any."""
@@ -113,7 +159,16 @@ class TreeJudge:
             return
         while self.marks and self.marks[-1].at > time:
             self.marks.pop()
-        self.state = self.marks[-1] if self.marks else None
+        self.rewind_to_mark()
+
+    def rewind_to_mark(self) -> None:
+        """Go back to the newest mark that can be read."""
+        self.state = None
+        while self.marks and self.state is None:
+            try:
+                self.state = self.marks[-1].state
+            except UnreadableStateError:
+                self.marks.pop()
 
     def say_dips(self, dips: Sequence[CoatDip]) -> None:
         """Take the dips as they are now known, and go back as far as they differ from what was known."""
@@ -127,18 +182,37 @@ class TreeJudge:
         if changed:
             self.rewind(min(changed) - 1)
 
+    def believe(self, ensemble: Ensemble) -> None:
+        """Judge by other members or other weights: all of it anew, from the first dip."""
+        if ensemble.key != self.ensemble.key:
+            self.ensemble = ensemble
+            self.marks.clear()
+            self.state = None
+
     def ahead(self) -> tuple[Ahead, ...]:
         """For each spot, when it is fit (last coat: dry) if the air goes on as it was; () without air."""
         if self.state is None or self.state.air is None:
             return ()
-        air = self.state.air
         last = len(self.state.coats) >= self.tree.coats_in_all
-        return tuple(
-            time_to_fit(shell, air, FORECAST_HORIZON_S, last_coat=last) for shell in self.state.shells
+        return tree_ahead(
+            self.state.shells,
+            self.state.air,
+            self.ensemble,
+            FORECAST_HORIZON_S,
+            last,
+            settled=None if last else self.state.coats[-1].member_fit_at[0] != NOT_YET,
+            confidence=self.tree.confidence,
         )
 
+    def sure(self, values: Floats) -> float:
+        """What the members that it takes to call a coat fit stay within: a quantile of (M,) values."""
+        return self.ensemble.quantile(values, self.tree.confidence)
+
     def _bare(self) -> tuple[SpotShell, ...]:
-        return tuple(SpotShell.bare(parse_spot(code), self.tree.size_mm) for code, _ in self.tree.spots)
+        return tuple(
+            SpotShell.bare(parse_spot(code), self.tree.size_mm, members=self.ensemble.members)
+            for code, _ in self.tree.spots
+        )
 
     def _next_dip(self) -> CoatDip | None:
         done = 0 if self.state is None else len(self.state.coats)
@@ -147,14 +221,21 @@ class TreeJudge:
     def _dip(self, dip: CoatDip, before: Committed) -> None:
         coats = before.coats
         if coats:
-            remaining = [float(shell.remaining()[0]) for shell in before.shells]
-            worst = max(range(len(remaining)), key=remaining.__getitem__)
-            coats = (*coats[:-1], replace(coats[-1], damp_at_next=remaining[worst], damp_spot=worst))
+            remaining = [shell.remaining() for shell in before.shells]
+            by_spot = [self.sure(left) for left in remaining]
+            damp = replace(
+                coats[-1],
+                damp_at_next=self.sure(np.max(remaining, axis=0)),
+                damp_spot=by_spot.index(max(by_spot)),
+            )
+            coats = (*coats[:-1], damp)
         shells = tuple(shell.dip(dip.material) for shell in before.shells)
-        record = CoatRecord(dip, spot_fit_at=(None,) * len(shells))
-        curves = tuple(((dip.at, float(shell.remaining()[0])),) for shell in shells)
-        self.state = Committed(dip.at, shells, (*coats, record), curves, before.air)
-        self.marks.append(self.state)
+        fits = np.full((1 + len(shells), self.ensemble.count), NOT_YET, dtype=np.int64)
+        record = CoatRecord(dip, fits, spot_fit_at=(None,) * len(shells))
+        curves = tuple(((dip.at, self.sure(shell.remaining())),) for shell in shells)
+        state = Committed(dip.at, shells, (*coats, record), curves, before.air)
+        self.state = state
+        self.marks.append(mark_of(state))
 
     def _over(self, state: Committed, end: Millis) -> Committed:
         air = self.air.mean(state.at, end)
@@ -172,7 +253,7 @@ class TreeJudge:
         else:
             coat = self._judged(coat, shells, air, state.at, end)
         curves = tuple(
-            (*curve, (end, float(shell.remaining()[0])))
+            (*curve, (end, self.sure(shell.remaining())))
             for curve, shell in zip(state.curves, shells, strict=True)
         )
         return Committed(end, shells, (*state.coats[:-1], coat), curves, air)
@@ -181,24 +262,46 @@ class TreeJudge:
         self, coat: CoatRecord, shells: tuple[SpotShell, ...], air: Air, start: Millis, end: Millis
     ) -> CoatRecord:
         kind = coat.dip.material.kind
-        fit_now = [is_fit(shell, air, kind) for shell in shells]
-        spot_fit_at = tuple(
-            at if at is not None else (end if fit else None)
-            for at, fit in zip(coat.spot_fit_at, fit_now, strict=True)
-        )
+        by_spot = np.stack([fit_by_member(shell, air, kind) for shell in shells])
         # Fit is for the whole tree at once, and stays until the next dip: no flip-flop in a damp night.
-        fit_at = coat.fit_at if coat.fit_at is not None else (end if all(fit_now) else None)
+        fit_now = np.vstack([by_spot.all(axis=0), by_spot])
+        member_fit_at = np.where((coat.member_fit_at == NOT_YET) & fit_now, end, coat.member_fit_at)
+        fit_at, *spot_fit_at = (
+            at if at is not None else (end if self._enough(fits != NOT_YET) else None)
+            for at, fits in zip((coat.fit_at, *coat.spot_fit_at), member_fit_at, strict=True)
+        )
         rested, through_at = coat.rested_ms, None
-        if coat.dip.number >= self.tree.coats_in_all and all(is_dry_through(shell) for shell in shells):
+        last = coat.dip.number >= self.tree.coats_in_all
+        if last and self._enough(np.all([dry_by_member(shell) for shell in shells], axis=0)):
             rested += end - start
             if rested >= self.tree.rest_ms:
                 through_at = coat.through_at if coat.through_at is not None else end
-        return replace(coat, spot_fit_at=spot_fit_at, fit_at=fit_at, rested_ms=rested, through_at=through_at)
+        return replace(
+            coat,
+            member_fit_at=member_fit_at,
+            spot_fit_at=tuple(spot_fit_at),
+            fit_at=fit_at,
+            rested_ms=rested,
+            through_at=through_at,
+        )
+
+    def _enough(self, holds: NDArray[np.bool_]) -> bool:
+        return self.ensemble.enough(holds, self.tree.confidence)
 
 
-def coat_verdicts(tree: JudgedTree, coats: Sequence[CoatRecord]) -> tuple[CoatVerdict, ...]:
+def coat_verdicts(
+    tree: JudgedTree, coats: Sequence[CoatRecord], ensemble: Ensemble = ALONE
+) -> tuple[CoatVerdict, ...]:
     """The coats as they went, in the words of `server.verdicts`."""
-    return tuple(_coat_verdict(tree, coat) for coat in coats)
+    return tuple(_coat_verdict(tree, coat, ensemble) for coat in coats)
+
+
+def was_fit(by_member: Times, called: Millis | None, ensemble: Ensemble) -> Quantiles:
+    """When something came fit, by the members; those that had not when it was `called` fit count as then."""
+    if called is None:
+        return NEVER
+    times = np.where((by_member == NOT_YET) | (by_member > called), called, by_member)
+    return Quantiles(*(round(at) for at in ensemble.spread(times)))
 
 
 def last_spot(coat: CoatRecord) -> int | None:
@@ -209,7 +312,7 @@ def last_spot(coat: CoatRecord) -> int | None:
     return max(range(len(times)), key=times.__getitem__)
 
 
-def _coat_verdict(tree: JudgedTree, coat: CoatRecord) -> CoatVerdict:
+def _coat_verdict(tree: JudgedTree, coat: CoatRecord, ensemble: Ensemble) -> CoatVerdict:
     slowest = last_spot(coat) if coat.fit_at is not None else coat.damp_spot
     code, name = tree.spots[slowest] if slowest is not None else (None, None)
     warnings = []
@@ -219,13 +322,12 @@ def _coat_verdict(tree: JudgedTree, coat: CoatRecord) -> CoatVerdict:
     if coat.damp_at_next is not None and coat.fit_at is None and coat.damp_spot is not None:
         damp_name = tree.spots[coat.damp_spot][1]
         warnings.append(f"The next coat went on while {coat.damp_at_next:.0%} was left at the {damp_name}.")
-    fit_at = NEVER if coat.fit_at is None else Quantiles(coat.fit_at, coat.fit_at, coat.fit_at)
     return CoatVerdict(
         number=coat.dip.number,
         kind=coat.dip.material.kind,
         dip_id=coat.dip.dip_id,
         dipped_at=coat.dip.at,
-        fit_at=fit_at,
+        fit_at=was_fit(coat.member_fit_at[0], coat.fit_at, ensemble),
         slowest_spot=code,
         slowest_name=name,
         damp_at_next=coat.damp_at_next,

@@ -9,16 +9,19 @@ import threading
 import time
 from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+from functools import partial
 
 from scheduler.forecast import Outlook
 from sensors.air import GAP_LIMIT_MS, Air, PlaceAir
 from sensors.clock import HOUR_MS, Clock, Millis
 from sensors.reading import Reading
+from server.believing import Believed, believed, prior_ensemble
+from server.drying.ensemble import Ensemble
 from server.drying.materials import coat as coat_material
 from server.drying.whatif import WhatIf
 from server.judged_state import StaleStateError, from_blob, state_key, to_blob
-from server.judging import CoatDip, Committed, JudgedTree, TreeJudge
+from server.judging import CoatDip, Committed, JudgedTree, Mark, TreeJudge, mark_of
 from server.outlooks import Forecast, Situation, air_points, judge_tree
 from server.store import dips, places, readings, saved, trees
 from server.store.engine import Engine
@@ -37,7 +40,7 @@ class _Followed:
     tree: Tree
     judge: TreeJudge
     forecast: Forecast | None = None
-    saved_marks: list[Committed] = field(default_factory=list)
+    saved_marks: list[Mark] = field(default_factory=list)
 
 
 @dataclass
@@ -47,6 +50,8 @@ class LiveRack:
     engine: Engine
     clock: Clock
     gap_limit: Millis = GAP_LIMIT_MS
+    _settings: Believed = field(default_factory=lambda: Believed(members=1))
+    _ensembles: dict[str, Ensemble] = field(default_factory=dict)
     _airs: dict[str, PlaceAir] = field(default_factory=dict)
     _followed: dict[int, _Followed] = field(default_factory=dict)
     _picture: dict[int, TreeVerdict] = field(default_factory=dict)
@@ -61,7 +66,7 @@ class LiveRack:
     )
 
     def open(self) -> None:
-        """Take up every tree where the store left it."""
+        """Take up every tree where the store left it, and show it so; the first look goes on from there."""
         self._thread.submit(self._open).result()
 
     def close(self) -> None:
@@ -110,6 +115,7 @@ class LiveRack:
 
     def _open(self) -> None:
         now = self.clock.now()
+        self._settings = believed(self.engine)
         taken_up = [self._take_up(tree) for tree in trees.rack(self.engine)]
         mark = min((mark for _, mark in taken_up if mark is not None), default=0)
         first_dips = [followed.judge.dips[0].at for followed, _ in taken_up if followed.judge.dips]
@@ -127,27 +133,30 @@ class LiveRack:
                     followed.judge.rewind(changed)
         self._followed = {followed.tree.id: followed for followed, _ in taken_up}
         self._arrived = max(mark, readings.newest_arrival(self.engine))
-        self._look(None, forecast=True)
+        self._show(now, None)
 
     def _take_up(self, tree: Tree) -> tuple[_Followed, Millis | None]:
         """Follow a tree from its saved states; with the arrival mark those were judged at, if any."""
-        followed = _Followed(tree, TreeJudge(judged_tree(tree), self._dips(tree), self._air_of(tree.place)))
+        followed = _Followed(tree, self._judge(tree, self._dips(tree)))
         judge = followed.judge
         mark: Millis | None = None
+        newest: Mark | None = None
         for as_of, key, blob in saved.saved_states(self.engine, tree.id):
             # A reading that changed what an older mark rests on had it replaced: the newest row counts.
             mark = max(mark or 0, int.from_bytes(blob[:8], "big"))
-            try:
-                state = from_blob(blob[8:], judge.dips)
-                if key != state_key(judge.tree, judge.dips[: len(state.coats)]):
-                    continue
-            except StaleStateError as error:
-                log.warning("%s: %s; it is judged from the record again", tree.label, error)
+            dips_then = tuple(dip for dip in judge.dips if dip.at <= as_of)
+            if not dips_then or key != state_key(judge.tree, dips_then, judge.ensemble):
                 continue
-            if as_of == state.coats[-1].dip.at:
-                judge.marks.append(state)
-            judge.state = state
+            kept = Mark(as_of, partial(from_blob, blob[8:], dips_then))
+            newest = kept
+            if as_of == dips_then[-1].at:
+                judge.marks.append(kept)
         followed.saved_marks = list(judge.marks)
+        try:
+            judge.state = None if newest is None else newest.state
+        except StaleStateError as error:
+            log.warning("%s: %s; it is judged from the record again", tree.label, error)
+            judge.rewind_to_mark()
         return followed, mark
 
     def _look(self, only: int | None, forecast: bool) -> Sequence[Outlook]:
@@ -211,12 +220,12 @@ class LiveRack:
                     break
                 kept += 1
             fresh = judge.marks[kept:]
-            if judge.state is not None and (not judge.marks or judge.state is not judge.marks[-1]):
-                fresh.append(judge.state)
+            if judge.state is not None and (not judge.marks or judge.state.at != judge.marks[-1].at):
+                fresh.append(mark_of(judge.state))
             keep_until = judge.marks[kept - 1].at if kept else None
             states = [
-                (state.at, state_key(judge.tree, judge.dips[: len(state.coats)]), arrived + to_blob(state))
-                for state in fresh
+                (state.at, self._key(judge, state), arrived + to_blob(state))
+                for state in (kept_state.state for kept_state in fresh)
             ]
             rows.append((followed.tree.id, keep_until, states))
             followed.saved_marks = list(judge.marks)
@@ -240,13 +249,29 @@ class LiveRack:
             return
         self._renew_air(tree.place)
         followed = self._followed.get(tree_id)
-        if followed is None or judged_tree(tree) != followed.judge.tree or tree.place != followed.tree.place:
-            followed = _Followed(tree, TreeJudge(judged_tree(tree), (), self._air_of(tree.place)))
+        if followed is None or self._judged(tree) != followed.judge.tree or tree.place != followed.tree.place:
+            followed = _Followed(tree, self._judge(tree, ()))
             self._followed[tree_id] = followed
         followed.tree = tree
         followed.judge.say_dips(self._dips(tree))
         followed.forecast = None
         self._look(tree_id, forecast=True)
+
+    def _judge(self, tree: Tree, said: tuple[CoatDip, ...]) -> TreeJudge:
+        return TreeJudge(
+            self._judged(tree), said, self._air_of(tree.place), ensemble=self._ensemble_of(tree.place)
+        )
+
+    def _judged(self, tree: Tree) -> JudgedTree:
+        return replace(judged_tree(tree), confidence=self._settings.confidence)
+
+    def _key(self, judge: TreeJudge, state: Committed) -> str:
+        return state_key(judge.tree, judge.dips[: len(state.coats)], judge.ensemble)
+
+    def _ensemble_of(self, place: str) -> Ensemble:
+        if place not in self._ensembles:
+            self._ensembles[place] = prior_ensemble(self.engine, self._settings)
+        return self._ensembles[place]
 
     def _dips(self, tree: Tree) -> tuple[CoatDip, ...]:
         return tuple(coat_dip(tree, dip) for dip in dips.dips(self.engine, tree.id))

@@ -3,12 +3,15 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+import numpy as np
+
 from scheduler.forecast import NEVER, Outlook, Quantiles, State
 from sensors.air import BLOCK_MS, PlaceAir
 from sensors.clock import HOUR_MS, MINUTE_MS, Millis
+from server.drying.ensemble import Ensemble
 from server.drying.materials import COOLING_LIMIT_K, RH_CEILING_PCT, fit_limit
-from server.drying.verdict import Ahead, is_fit
-from server.judging import Committed, TreeJudge, coat_verdicts, last_spot
+from server.drying.verdict import Ahead, fit_by_member
+from server.judging import NOT_YET, Committed, Floats, Times, TreeJudge, coat_verdicts, last_spot, was_fit
 from server.store.values import Tree
 from server.verdicts import AirPoint, SpotVerdict, TreeVerdict
 
@@ -41,7 +44,7 @@ def judge_tree(tree: Tree, judge: TreeJudge, forecast: Forecast | None, situatio
     pending = len(judge.dips) - (0 if state is None else len(state.coats))
     spots = () if state is None or pending else _spots(judge, state, forecast)
     outlook = _outlook(tree, judge, spots, forecast, situation)
-    coats = () if state is None else coat_verdicts(judge.tree, state.coats)
+    coats = () if state is None else coat_verdicts(judge.tree, state.coats, judge.ensemble)
     start = judge.dips[-1].at if judge.dips else situation.now - 12 * HOUR_MS
     return TreeVerdict(
         outlook=outlook,
@@ -67,52 +70,67 @@ def _spots(judge: TreeJudge, state: Committed, forecast: Forecast | None) -> tup
     kind = coat.dip.material.kind
     verdicts = []
     for index, ((code, name), shell) in enumerate(zip(judge.tree.spots, state.shells, strict=True)):
-        was_fit = coat.spot_fit_at[index]
+        called = coat.spot_fit_at[index]
+        by_member = coat.member_fit_at[1 + index]
         ahead = forecast.spots[index] if forecast is not None else None
         verdicts.append(
             SpotVerdict(
                 code=code,
                 name=name,
-                remaining=float(shell.remaining()[0]),
-                water_left=float(shell.water_left()[0]),
-                cooling_k=float(shell.cooling_k()[0]),
-                temp_c=float(shell.temp_c[0]),
+                remaining=judge.sure(shell.remaining()),
+                water_left=judge.ensemble.mean(shell.water_left()),
+                cooling_k=judge.sure(shell.cooling_k()),
+                temp_c=judge.ensemble.mean(shell.temp_c),
                 limit=fit_limit(kind),
-                fit=was_fit is not None and state.air is not None and is_fit(shell, state.air, kind),
-                fit_at=_at(was_fit) if was_fit is not None else _ahead_at(forecast, ahead),
+                fit=called is not None
+                and state.air is not None
+                and judge.ensemble.enough(fit_by_member(shell, state.air, kind), judge.tree.confidence),
+                fit_at=was_fit(by_member, called, judge.ensemble)
+                if called is not None
+                else _will_be(by_member, forecast, ahead, judge.ensemble),
                 curve=state.curves[index],
-                ahead=() if forecast is None or ahead is None else _ahead_curve(forecast, ahead),
-                wetness=tuple(float(wet) for wet in shell.coat_wetness()[0]),
+                ahead=() if forecast is None or ahead is None else _ahead_curve(judge, forecast, ahead),
+                wetness=tuple(judge.ensemble.mean(wet) for wet in shell.coat_wetness().T),
             )
         )
     return tuple(verdicts)
 
 
 def _at(time: Millis | None) -> Quantiles:
-    # One member, so no spread is known: the three quantiles are one.
     return NEVER if time is None else Quantiles(time, time, time)
 
 
-def _ahead_at(forecast: Forecast | None, ahead: Ahead | None) -> Quantiles:
-    if forecast is None or ahead is None or ahead.seconds is None:
+def _will_be(
+    by_member: Times, forecast: Forecast | None, ahead: Ahead | None, ensemble: Ensemble
+) -> Quantiles:
+    if forecast is None or ahead is None:
         return NEVER
-    return _at(forecast.made_at + round(ahead.seconds * 1000))
+    return _times(by_member, forecast.made_at + np.rint(1000.0 * ahead.fit_s), ensemble)
 
 
-def _ahead_curve(forecast: Forecast, ahead: Ahead) -> tuple[tuple[Millis, float], ...]:
-    return tuple((forecast.made_at + round(seconds * 1000), value) for seconds, value in ahead.curve)
+def _times(by_member: Times, expected: Floats, ensemble: Ensemble) -> Quantiles:
+    """When it is fit, by the members: when it was, or else when that is expected [ms]; infinite is never."""
+    times = np.where(by_member == NOT_YET, expected, by_member)
+    return Quantiles(*(None if np.isinf(at) else round(at) for at in ensemble.spread(times)))
 
 
-def _slowest(spots: Sequence[SpotVerdict], forecast: Forecast | None) -> int | None:
-    if not spots:
+def _ahead_curve(judge: TreeJudge, forecast: Forecast, ahead: Ahead) -> tuple[tuple[Millis, float], ...]:
+    points = ahead.curve(judge.ensemble, judge.tree.confidence)
+    return tuple((forecast.made_at + round(seconds * 1000), value) for seconds, value in points)
+
+
+def _slowest(judge: TreeJudge, spots: Sequence[SpotVerdict], forecast: Forecast | None) -> int | None:
+    if not spots or judge.state is None:
         return None
+    # Members that called the whole tree fit already wait for no spot any more.
+    waiting = judge.state.coats[-1].member_fit_at[0] == NOT_YET
 
     def lateness(index: int) -> tuple[float, float]:
         spot = spots[index]
-        seconds: float | None = 0.0
+        seconds = 0.0
         if forecast is not None and not spot.fit:
-            seconds = forecast.spots[index].seconds
-        return (float("inf") if seconds is None else seconds, spot.remaining / spot.limit)
+            seconds = judge.sure(np.where(waiting, forecast.spots[index].fit_s, 0.0))
+        return (seconds, spot.remaining / spot.limit)
 
     return max(range(len(spots)), key=lateness)
 
@@ -128,7 +146,9 @@ def _outlook(
     kind = dips[-1].material.kind if dips else tree.recipe.coats[0].kind
     state = judge.state
     coat = state.coats[-1] if state is not None and len(state.coats) == len(dips) else None
-    slowest = last_spot(coat) if coat is not None and coat.fit_at is not None else _slowest(spots, forecast)
+    slowest = (
+        last_spot(coat) if coat is not None and coat.fit_at is not None else _slowest(judge, spots, forecast)
+    )
     word, fit_at = _state(tree, judge, forecast, situation)
     spot = spots[slowest] if slowest is not None and spots else None
     return Outlook(
@@ -165,19 +185,20 @@ def _state(
     state = judge.state
     coat = state.coats[-1] if state is not None and len(state.coats) == len(judge.dips) else None
     if coat is not None and not last and coat.fit_at is not None:
-        return "fit", _at(coat.fit_at)
+        return "fit", was_fit(coat.member_fit_at[0], coat.fit_at, judge.ensemble)
     if situation.air_missing:
         return "unsure", NEVER
     if coat is not None and last and coat.through_at is not None:
         return "through", _at(coat.through_at)
-    times = [_ahead_at(forecast, ahead).p50 for ahead in forecast.spots] if forecast is not None else []
-    settled = [time for time in times if time is not None]
-    fit_at = _at(max(settled)) if settled and len(settled) == len(times) else NEVER
+    word: State = "resting" if last else "drying"
+    if forecast is None or not forecast.spots or coat is None:
+        return word, NEVER
+    seconds = np.max([ahead.fit_s for ahead in forecast.spots], axis=0)
+    expected = forecast.made_at + np.rint(1000.0 * seconds)
     if not last:
-        return "drying", fit_at
-    if coat is not None and fit_at.p50 is not None:
-        fit_at = _at(fit_at.p50 + judge.tree.rest_ms - coat.rested_ms)
-    return "resting", fit_at
+        return word, _times(coat.member_fit_at[0], expected, judge.ensemble)
+    expected += judge.tree.rest_ms - coat.rested_ms
+    return word, _times(np.full_like(coat.member_fit_at[0], NOT_YET), expected, judge.ensemble)
 
 
 def _reason(

@@ -12,6 +12,7 @@ from scheduler.forecast import NEVER
 from sensors.air import PlaceAir
 from sensors.clock import DAY_MS, Millis, format_time
 from sensors.reading import Reading
+from server.drying.ensemble import ALONE, Ensemble
 from server.drying.materials import coat as coat_material
 from server.drying.spots import parse_spot
 from server.judging import CoatDip, JudgedTree, TreeJudge, coat_verdicts
@@ -130,6 +131,7 @@ def replay(
     coats: CoatsFile,
     as_of: Millis | None = None,
     progress: Callable[[int, int], None] = lambda done, total: None,
+    ensemble: Ensemble = ALONE,
 ) -> Sequence[ReplayedCoat]:
     """Judge every coat of every tree by its place's record; `as_of` [ms] hides what came after it.
 
@@ -147,12 +149,14 @@ def replay(
             raise CoatsFileError(
                 f"tree {tree.label!r}: no air for place {tree.place!r} (the air file has: {known})"
             )
-        found += _replay_tree(tree, places[tree.place], as_of)
+        found += _replay_tree(tree, places[tree.place], as_of, ensemble)
     progress(len(coats.trees), len(coats.trees))
     return found
 
 
-def _replay_tree(tree: TreeLine, air: PlaceAir, as_of: Millis | None) -> list[ReplayedCoat]:
+def _replay_tree(
+    tree: TreeLine, air: PlaceAir, as_of: Millis | None, ensemble: Ensemble
+) -> list[ReplayedCoat]:
     dips = [
         CoatDip(
             number,
@@ -165,10 +169,10 @@ def _replay_tree(tree: TreeLine, air: PlaceAir, as_of: Millis | None) -> list[Re
     judged = JudgedTree(
         tree.label, tree.size_mm, tuple((s, parse_spot(s).describe()) for s in tree.spots), len(tree.coats)
     )
-    judge = TreeJudge(judged, tuple(dips), air)
+    judge = TreeJudge(judged, tuple(dips), air, ensemble=ensemble)
     known = air.known_until()
     judge.advance((known or 0) + DAY_MS)
-    done = () if judge.state is None else coat_verdicts(judged, judge.state.coats)
+    done = () if judge.state is None else coat_verdicts(judged, judge.state.coats, ensemble)
     waiting = [ReplayedCoat(tree.label, _not_reached(dip, known)) for dip in dips[len(done) :]]
     return [ReplayedCoat(tree.label, verdict) for verdict in done] + waiting
 

@@ -7,7 +7,9 @@ anew, and a test holds the file against the code.
 import csv
 import hashlib
 import json
+import os
 from functools import lru_cache
+from importlib.util import find_spec
 from pathlib import Path
 
 import numpy as np
@@ -22,6 +24,8 @@ Floats = NDArray[np.float64]
 
 SEED = 2606
 MEMBERS = 32
+FEW_MEMBERS = 8
+"""With the slower kernel."""
 MOST_MEMBERS = 256
 POOL = 512
 """Points that are weighed by the trial: about a quarter of them count, eight for each member that is kept."""
@@ -41,11 +45,25 @@ def drawn(count: int = MEMBERS, seed: int = SEED, priors: tuple[Prior, ...] = PR
         raise ValueError(f"{count} members is outside 1 to {MOST_MEMBERS}")
     if count == 1:
         return ALONE
-    if (seed, priors) == (SEED, PRIORS) and count <= MEMBERS:
+    if is_default(count, seed, priors):
         points = default_points()[_evenly(np.ones(MEMBERS) / MEMBERS, count)]
     else:
         points = drawn_points(count, seed, priors)
     return Ensemble(members_at(points, priors), np.full(count, 1.0 / count), seed=seed)
+
+
+def is_default(count: int, seed: int, priors: tuple[Prior, ...]) -> bool:
+    """Whether that draw is kept in a file, and costs nothing."""
+    return (seed, priors) == (SEED, PRIORS) and count <= MEMBERS
+
+
+def default_count() -> int:
+    """How many members where nobody says: fewer where the quick kernel is missing.
+
+    Decided without loading it, which takes a second.
+    """
+    quick = find_spec("numba") is not None and os.environ.get("SLOWCORNER_KERNEL") != "numpy"
+    return MEMBERS if quick else FEW_MEMBERS
 
 
 def drawn_points(count: int, seed: int, priors: tuple[Prior, ...] = PRIORS) -> Floats:

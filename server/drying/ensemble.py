@@ -1,6 +1,7 @@
 """Members with their weights: what is believed of a place, and what that says of a figure, by quantiles."""
 
-from dataclasses import dataclass, replace
+import hashlib
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -35,6 +36,15 @@ class Ensemble:
         if not (np.isfinite(self.weights).all() and (self.weights >= 0.0).all() and self.weights.sum() > 0.0):
             raise ValueError("weights of members must be finite, not negative, and not all 0")
         object.__setattr__(self, "weights", self.weights / self.weights.sum())
+
+    @property
+    def key(self) -> str:
+        """A name for what is believed: two ensembles of one name say the same."""
+        told = hashlib.sha256(np.ascontiguousarray(self.weights).tobytes())
+        for item in fields(Members):
+            values = np.ascontiguousarray(getattr(self.members, item.name))
+            told.update(f"{item.name}{values.shape}".encode() + values.tobytes())
+        return f"{self.generation}-{told.hexdigest()[:24]}"
 
     @property
     def count(self) -> int:

@@ -3,8 +3,8 @@
 Guerra & Dooley, Fundamental analysis into the drying of ceramic shells, INCAST, June 2020: bars at 50 %RH
 under fans; 36.5 % of a dip's water left at 60 min, 11.5 % at 120 min, means over the bar; about ten minutes
 more on three older coats. Not published, so assumed: 21 °C, bars of 25 mm. Its air is taken as 0.6 m/s (the
-second part, Dooley & Everden, INCAST, November 2020) but for a factor that is drawn, with a standard deviation
-of the logarithm of 0.15, for what is assumed.
+second part, Dooley & Everden, INCAST, November 2020) but for a factor that is drawn, its logarithm with a
+standard deviation of 0.15, for what is assumed.
 
 It pins down the water a dip brings (given the air), the film's spread, and diffusivity and re-wetting
 together; it leaves open each of these two by itself, over two decades and three, and everything about joints.

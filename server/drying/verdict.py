@@ -1,12 +1,23 @@
 """The two questions, never mixed: may the next coat go on, and is the whole shell dry through."""
 
 import math
-from collections.abc import Callable, Iterator
+from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TypeVar
+
+import numpy as np
+from numpy.typing import NDArray
 
 from sensors.air import Air
+from server.drying.around import Around
+from server.drying.ensemble import ALONE, CONFIDENCE, Ensemble
 from server.drying.materials import COOLING_LIMIT_K, DRY_THROUGH_LIMIT, RH_CEILING_PCT, fit_limit
 from server.drying.shell import SpotShell
+
+Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
+
+Point = TypeVar("Point")
 
 HORIZON_S = 14 * 24 * 3600.0
 MOST_POINTS = 60
@@ -18,89 +29,156 @@ _WAIT_S = 24 * 3600.0
 _NO_MORE = 1e-3
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Ahead:
-    """What comes, in air that goes on as it is.
+    """What comes at one spot, in air that goes on as it is.
 
-    seconds: until the spot is fit (for the last coat: dry through) [s]; None where that is not in sight.
-    curve: points (seconds from now, remaining [-]), at most `MOST_POINTS`.
+    fit_s: (M,) until the spot is fit (for the last coat: dry through) [s]; infinite where not in sight.
+    course: the shell now and at times ahead [s].
     """
 
-    seconds: float | None
-    curve: tuple[tuple[float, float], ...]
+    fit_s: Floats
+    course: tuple[tuple[float, SpotShell], ...]
+
+    @property
+    def seconds(self) -> float | None:
+        """Of a lone member, when it is fit [s]; None where that is not in sight."""
+        (alone,) = self.fit_s
+        return None if math.isinf(alone) else float(alone)
+
+    def curve(self, ensemble: Ensemble, level: float = CONFIDENCE) -> tuple[tuple[float, float], ...]:
+        """Points (seconds from now, a quantile of what remains [-]), at most `MOST_POINTS`."""
+        return tuple((at, ensemble.quantile(now.remaining(), level)) for at, now in thin(self.course))
 
 
-def is_fit(shell: SpotShell, air: Air, kind: str) -> bool:
-    """Whether this spot allows the next coat over one of that kind, in that air.
+def fit_by_member(shell: SpotShell, air: Air, kind: str) -> Bools:
+    """Which members call this spot fit for the next coat over one of that kind, in that air (M,).
 
     Little enough remains, hardly anything evaporates any more, and the air is not too damp to tell.
     """
-    return bool(
-        air.rh_pct <= RH_CEILING_PCT
-        and shell.remaining()[0] <= fit_limit(kind)
-        and shell.cooling_k()[0] < COOLING_LIMIT_K
-    )
+    dry = (shell.remaining() <= fit_limit(kind)) & (shell.cooling_k() < COOLING_LIMIT_K)
+    return np.asarray(dry & (air.rh_pct <= RH_CEILING_PCT))
+
+
+def is_fit(shell: SpotShell, air: Air, kind: str) -> bool:
+    """Whether every member calls this spot fit."""
+    return bool(fit_by_member(shell, air, kind).all())
+
+
+def dry_by_member(shell: SpotShell, limit: float = DRY_THROUGH_LIMIT) -> Bools:
+    """Which members say that the whole shell at this spot is dry through (M,).
+
+    It holds no more water than the limit over its dry mass [-].
+    """
+    return np.asarray(shell.shell_water_fraction() <= limit)
 
 
 def is_dry_through(shell: SpotShell, limit: float = DRY_THROUGH_LIMIT) -> bool:
-    """Whether the whole shell at this spot holds no more water than the limit over its dry mass [-]."""
-    return bool(shell.shell_water_fraction()[0] <= limit)
+    """Whether every member says so."""
+    return bool(dry_by_member(shell, limit).all())
 
 
-def time_to_fit(shell: SpotShell, air: Air, horizon_s: float = HORIZON_S, last_coat: bool = False) -> Ahead:
-    """When the spot comes fit, or with `last_coat` dry through, if the air goes on as it is.
+def time_to_fit(
+    shell: SpotShell,
+    air: Air,
+    horizon_s: float = HORIZON_S,
+    last_coat: bool = False,
+    ensemble: Ensemble = ALONE,
+) -> Ahead:
+    """When a spot comes fit, or with `last_coat` dry through: as `tree_ahead`, of one spot."""
+    return tree_ahead([shell], air, ensemble, horizon_s, last_coat)[0]
 
-    Works on a copy. Given up at the horizon, in air so damp that nothing is called fit, and when a day passes
-    in which next to nothing happens.
+
+def tree_ahead(
+    shells: Sequence[SpotShell],
+    air: Air,
+    ensemble: Ensemble = ALONE,
+    horizon_s: float = HORIZON_S,
+    last_coat: bool = False,
+    settled: Bools | None = None,
+    confidence: float = CONFIDENCE,
+) -> tuple[Ahead, ...]:
+    """When each spot of a tree comes fit, or with `last_coat` dry through, if the air goes on as it is.
+
+    All members together, on copies. Ended once so many of them call every spot fit that percentile 90 and the
+    confidence's are known: the others' times are then infinite. Members of whom it is `settled` (M,) count
+    as done. Given up at the horizon, in air so damp that nothing is called fit, and at a spot where for a
+    day next to nothing happens.
     """
-    seconds, course = follow(shell, air, horizon_s, last_coat)
-    return Ahead(seconds, thin([(at, float(now.remaining()[0])) for at, now in course]))
+    if any(shell.members.count != ensemble.count for shell in shells):
+        raise ValueError(f"shells of {shells[0].members.count} members for an ensemble of {ensemble.count}")
+    done = np.zeros(ensemble.count, dtype=np.bool_) if settled is None else settled
+    ways = [_Way(shell, air, last_coat) for shell in shells]
+    least = max(confidence, 0.9)
+    while True:
+        known = np.isfinite(np.stack([way.fit_s for way in ways])).all(axis=0) | done
+        going = [way for way in ways if not way.ended and way.seconds < horizon_s]
+        if not going or ensemble.enough(known, least):
+            return tuple(Ahead(way.fit_s, tuple(way.course)) for way in ways)
+        for way in going:
+            way.go_on(horizon_s)
 
 
-def follow(
-    shell: SpotShell, air: Air, horizon_s: float, last_coat: bool
-) -> tuple[float | None, list[tuple[float, SpotShell]]]:
-    """As `time_to_fit`, with the shells on the way and their times [s]."""
+class _Way:
+    """One spot on its way ahead."""
 
-    def lack(now: SpotShell) -> float:
-        """How far from fit: the worst of what is limited, over its limit; 1 when fit."""
-        if last_coat:
-            return float(now.shell_water_fraction()[0]) / DRY_THROUGH_LIMIT
-        if air.rh_pct > RH_CEILING_PCT:
-            return math.inf
-        limit = fit_limit(now.coats[-1].kind) if now.coats else 1.0
-        return max(float(now.remaining()[0]) / limit, float(now.cooling_k()[0]) / COOLING_LIMIT_K)
+    def __init__(self, shell: SpotShell, air: Air, last_coat: bool) -> None:
+        self.air, self.last_coat = air, last_coat
+        self.shell, self.seconds = shell, 0.0
+        self.around: Around | None = None
+        self.course: list[tuple[float, SpotShell]] = [(0.0, shell)]
+        self.lack = self._lack(shell)
+        self.fit_s: Floats = np.where(self.lack <= 1.0, 0.0, np.inf)
+        self.least, self.waiting_since = self.lack.copy(), np.zeros(self.lack.size)
+        self.ended = bool((np.isfinite(self.fit_s) | np.isinf(self.lack)).all()) or not shell.coats
 
-    course: list[tuple[float, SpotShell]] = []
-    waiting_since, least = 0.0, math.inf
-    for seconds, now in _march(shell, air, horizon_s):
-        here = lack(now)
-        if here <= 1.0 and course:
-            return _last_stretch(*course[-1], seconds, air, lack), [*course, (seconds, now)]
-        course.append((seconds, now))
-        if here <= 1.0:
-            return seconds, course
-        if math.isinf(here):
-            break
-        if here < least * (1.0 - _NO_MORE):
-            waiting_since, least = seconds, here
-        elif seconds - waiting_since > _WAIT_S:
-            break
-    return None, course
+    def go_on(self, horizon_s: float) -> None:
+        """One look further: they are closer together while the coat is young."""
+        grown = max(0.1 * self.shell.age_s, _SHORTEST_LOOK_S)
+        look = min(grown, _LONGEST_LOOK_S, horizon_s - self.seconds)
+        before, start, high = self.shell, self.seconds, self.lack
+        self.shell, self.around = before.glide(self.air, look, self.around)
+        self.seconds += look
+        self.lack = low = self._lack(self.shell)
+        self.course.append((self.seconds, self.shell))
+        came = (low <= 1.0) & np.isinf(self.fit_s)
+        if came.any():
+            if came.size == 1:
+                self.fit_s = self._last_stretch(start, before, look)
+            else:
+                # The spread of the members is far wider than what closer looks would still find.
+                crossed = start + look * _share_to_crossing(high[came], low[came])
+                self.fit_s = self.fit_s.copy()
+                self.fit_s[came] = crossed
+        moved = low < self.least * (1.0 - _NO_MORE)
+        self.waiting_since = np.where(moved, self.seconds, self.waiting_since)
+        self.least = np.where(moved, low, self.least)
+        idle = self.seconds - self.waiting_since > _WAIT_S
+        self.ended = bool((np.isfinite(self.fit_s) | idle).all())
+
+    def _lack(self, shell: SpotShell) -> Floats:
+        """How far from fit (M,): the worst of what is limited, over its limit; 1 when fit."""
+        if self.last_coat:
+            return np.asarray(shell.shell_water_fraction() / DRY_THROUGH_LIMIT)
+        if self.air.rh_pct > RH_CEILING_PCT:
+            return np.full(shell.members.count, np.inf)
+        limit = fit_limit(shell.coats[-1].kind) if shell.coats else 1.0
+        return np.maximum(shell.remaining() / limit, shell.cooling_k() / COOLING_LIMIT_K)
+
+    def _last_stretch(self, start: float, shell: SpotShell, seconds: float) -> Floats:
+        """When in a stretch a lone member comes fit [s]: gone through once more in short looks."""
+        looks = math.ceil(seconds / _SHORT_LOOK_S)
+        look, high, around = seconds / looks, self._lack(shell), None
+        for index in range(looks):
+            shell, around = shell.glide(self.air, look, around)
+            low = self._lack(shell)
+            if (low <= 1.0).all():
+                return np.asarray(start + (index + _share_to_crossing(high, low)) * look)
+            high = low
+        return np.array([start + seconds])
 
 
-def _march(shell: SpotShell, air: Air, horizon_s: float) -> Iterator[tuple[float, SpotShell]]:
-    """The shell now and at times ahead [s], closer together while the coat is young."""
-    seconds, around = 0.0, None
-    yield seconds, shell
-    while seconds < horizon_s and shell.coats:
-        look = min(max(0.1 * shell.age_s, _SHORTEST_LOOK_S), _LONGEST_LOOK_S, horizon_s - seconds)
-        shell, around = shell.glide(air, look, around)
-        seconds += look
-        yield seconds, shell
-
-
-def thin(points: list[tuple[float, float]], most: int = MOST_POINTS) -> tuple[tuple[float, float], ...]:
+def thin(points: Sequence[Point], most: int = MOST_POINTS) -> tuple[Point, ...]:
     """At most so many of the points, evenly among them, first and last kept.
 
     >>> thin([(float(t), 0.0) for t in range(5)], 3)
@@ -111,22 +189,10 @@ def thin(points: list[tuple[float, float]], most: int = MOST_POINTS) -> tuple[tu
     return tuple(points[round(i * (len(points) - 1) / (most - 1))] for i in range(most))
 
 
-def _last_stretch(
-    start: float, shell: SpotShell, end: float, air: Air, lack: Callable[[SpotShell], float]
-) -> float:
-    """When in a stretch the shell comes fit [s]: gone through once more in short looks."""
-    looks = math.ceil((end - start) / _SHORT_LOOK_S)
-    look, high, around = (end - start) / looks, lack(shell), None
-    for index in range(looks):
-        shell, around = shell.glide(air, look, around)
-        low = lack(shell)
-        if low <= 1.0:
-            return _crossing(start + index * look, high, start + (index + 1) * look, low)
-        high = low
-    return end
-
-
-def _crossing(start: float, high: float, end: float, low: float) -> float:
-    """When what was `high` at the start and `low` at the end came to 1: what dries does so exponentially."""
-    share = math.log(high) / math.log(high / low) if low > 0.0 else (high - 1.0) / (high - low)
-    return start + (end - start) * share
+def _share_to_crossing(high: Floats, low: Floats) -> Floats:
+    """Share of the way at which what was `high` and came to `low` was 1: what dries does so exponentially."""
+    positive = low > 0.0
+    floor = np.where(positive, low, 1.0)
+    bent = np.log(high) / np.log(np.maximum(high / floor, 1.0 + 1e-12))
+    straight = (high - 1.0) / (high - low)
+    return np.asarray(np.where(positive, bent, straight))

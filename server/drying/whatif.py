@@ -20,7 +20,7 @@ from server.drying.estimate import MOST_LAYERS, older_coats
 from server.drying.materials import CENTRE, MaterialError, Members, coat
 from server.drying.shell import SpotShell
 from server.drying.spots import JointSpot, Spot, parse_spot
-from server.drying.verdict import HORIZON_S, time_to_fit
+from server.drying.verdict import HORIZON_S, tree_ahead
 from server.drying.warning_limits import DEFAULT_LIMITS, WarningLimits
 from server.drying.warnings import SWUNG_COATS
 
@@ -98,7 +98,7 @@ def what_if(
     """
     if not shells or not shells[0].coats:
         raise ValueError("there is no coat on the tree whose drying could be changed")
-    as_it_is = np.zeros(ensemble.count) if fit_already else _seconds(shells, air, last_coat)
+    as_it_is = np.zeros(ensemble.count) if fit_already else _seconds(shells, air, last_coat, ensemble)
     changes = [
         _in_other_air(code, words, refused, shells, other, as_it_is, last_coat, ensemble)
         for code, words, refused, other in _other_airs(shells[0], air, bool((as_it_is == 0.0).all()), limits)
@@ -112,9 +112,9 @@ def what_if(
             changes.append(Change(code, words, refused=f"No joint is sharper than {angle:g}°."))
             continue
         if fresh is None:
-            fresh = _seconds([_anew(shell, shell.spot, air) for shell in shells], air, last_coat)
+            fresh = _seconds([_anew(shell, shell.spot, air) for shell in shells], air, last_coat, ensemble)
         anew = [_anew(shell, spot, air) for shell, spot in zip(shells, opened, strict=True)]
-        changes.append(_compared(code, words, fresh, _seconds(anew, air, last_coat), ensemble))
+        changes.append(_compared(code, words, fresh, _seconds(anew, air, last_coat, ensemble), ensemble))
     return WhatIf(_spread(as_it_is, ensemble), tuple(changes))
 
 
@@ -170,7 +170,7 @@ def _in_other_air(
 ) -> Change:
     if refused:
         return Change(code, words, refused)
-    return _compared(code, words, as_it_is, _seconds(shells, air, last_coat), ensemble)
+    return _compared(code, words, as_it_is, _seconds(shells, air, last_coat, ensemble), ensemble)
 
 
 def _compared(code: ChangeCode, words: str, before: Floats, after: Floats, ensemble: Ensemble) -> Change:
@@ -224,14 +224,11 @@ def _anew(shell: SpotShell, spot: Spot, air: Air) -> SpotShell:
     return bare.at_equilibrium(float(air.rh_pct)).dip(shell.coats[-1])
 
 
-def _seconds(shells: Sequence[SpotShell], air: Air, last_coat: bool) -> Floats:
+def _seconds(shells: Sequence[SpotShell], air: Air, last_coat: bool, ensemble: Ensemble) -> Floats:
     """When the last of the spots is fit, by each member (M,) [s]; infinite where none is in sight."""
-    return np.asarray(np.stack([_spot_seconds(shell, air, last_coat) for shell in shells]).max(axis=0))
-
-
-def _spot_seconds(shell: SpotShell, air: Air, last_coat: bool) -> Floats:
-    seconds = time_to_fit(shell, air, HORIZON_S, last_coat=last_coat).seconds
-    return np.array([np.inf if seconds is None else seconds])
+    # To the last member: what is not known of one would pass for what it saves.
+    ways = tree_ahead(shells, air, ensemble, HORIZON_S, last_coat, confidence=1.0)
+    return np.asarray(np.stack([way.fit_s for way in ways]).max(axis=0))
 
 
 def _spread(seconds: Floats, ensemble: Ensemble) -> Spread:

@@ -3,6 +3,7 @@
 import pytest
 
 from sensors.air import Air
+from server.drying.ensemble import ALONE
 from server.drying.materials import (
     COOLING_LIMIT_K,
     DRY_THROUGH_LIMIT,
@@ -52,10 +53,10 @@ def test_the_time_ahead_is_when_it_comes(code: str, kind: str) -> None:
     later = after(shell, SHOP, (ahead.seconds + 120.0) / 60.0)
     assert not is_fit(before, SHOP, kind)
     assert is_fit(later, SHOP, kind)
-    assert ahead.curve[0] == (0.0, float(shell.remaining()[0]))
-    assert len(ahead.curve) <= MOST_POINTS
-    assert ahead.curve[-1][0] >= ahead.seconds
-    assert [at for at, _ in ahead.curve] == sorted(at for at, _ in ahead.curve)
+    assert ahead.curve(ALONE)[0] == (0.0, float(shell.remaining()[0]))
+    assert len(ahead.curve(ALONE)) <= MOST_POINTS
+    assert ahead.curve(ALONE)[-1][0] >= ahead.seconds
+    assert [at for at, _ in ahead.curve(ALONE)] == sorted(at for at, _ in ahead.curve(ALONE))
 
 
 def test_what_is_fit_now_is_fit_in_no_time() -> None:
@@ -78,20 +79,20 @@ def test_dry_through_takes_its_own_time() -> None:
 def test_in_air_too_damp_it_never_is(air: Air) -> None:
     ahead = time_to_fit(dipped(), air)
     assert ahead.seconds is None
-    assert ahead.curve
+    assert ahead.curve(ALONE)
 
 
 def test_no_end_of_waiting_is_noticed_before_the_horizon() -> None:
     """At 95 %RH the coats stay wetter than equilibrium at 60 % allows: never dry through, however long."""
     ahead = time_to_fit(dipped(older=9), Air(20.0, 95.0, 1.0), last_coat=True)
     assert ahead.seconds is None
-    assert ahead.curve[-1][0] < 14 * 86400.0
+    assert ahead.curve(ALONE)[-1][0] < 14 * 86400.0
 
 
 def test_the_horizon_ends_it() -> None:
     ahead = time_to_fit(dipped("pocket:12x200"), SHOP, horizon_s=3600.0)
     assert ahead.seconds is None
-    assert ahead.curve[-1][0] == 3600.0
+    assert ahead.curve(ALONE)[-1][0] == 3600.0
 
 
 class TestCoats:

@@ -25,6 +25,7 @@ from paho.mqtt.enums import CallbackAPIVersion
 from sensors.air import PlaceAir
 from sensors.clock import HOUR_MS, MINUTE_MS, Millis, format_time, wall_millis
 from sensors.reading import Reading
+from server.believing import believed, prior_ensemble, set_believed
 from server.judging import TreeJudge, coat_verdicts
 from server.live import coat_dip, judged_tree
 from server.store import dips, places, readings, recipes, trees
@@ -40,6 +41,7 @@ def furnish(url: str, start: Millis) -> int:
     """A tree with two coats on, the second over the first when that was fit."""
     engine = open_store(url)
     try:
+        set_believed(engine, members=4)
         places.add_place(engine, PLACE)
         recipe = recipes.ensure_default(engine)
         spots = (TreeSpot("face", "body"), TreeSpot("joint:45", "vent joint"))
@@ -163,11 +165,16 @@ def judged_from_scratch(url: str, tree_id: int, now: Millis) -> tuple[Millis | N
         said: Sequence[Reading] = readings.place_readings(engine, PLACE.id, 0, now)
         air.add(said)
         judge = TreeJudge(
-            judged_tree(tree), tuple(coat_dip(tree, dip) for dip in dips.dips(engine, tree_id)), air
+            judged_tree(tree),
+            tuple(coat_dip(tree, dip) for dip in dips.dips(engine, tree_id)),
+            air,
+            ensemble=prior_ensemble(engine, believed(engine)),
         )
         judge.advance(now)
         assert judge.state is not None
-        return tuple(verdict.fit_at.p50 for verdict in coat_verdicts(judge.tree, judge.state.coats))
+        return tuple(
+            verdict.fit_at.p50 for verdict in coat_verdicts(judge.tree, judge.state.coats, judge.ensemble)
+        )
     finally:
         engine.dispose()
 

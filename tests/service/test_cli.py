@@ -14,8 +14,8 @@ from tests.service.records import START
 HEADER = "time,place,temp_c,rh_pct"
 
 
-def run(*words: str | Path) -> Result:
-    return CliRunner().invoke(app, [str(word) for word in words])
+def run(*words: str | Path, members: int = 1) -> Result:
+    return CliRunner(env={"SLOWCORNER_MEMBERS": str(members)}).invoke(app, [str(word) for word in words])
 
 
 def air_file(folder: Path, lines: list[str], header: str = HEADER) -> Path:
@@ -102,6 +102,24 @@ def test_replay_prints_an_object_a_coat(tmp_path: Path) -> None:
     assert (
         format_time(START + HOUR_MS) < first["fit_at"]["p50"] < second["dipped_at"] < second["fit_at"]["p50"]
     )
+
+
+def test_members_give_a_spread(tmp_path: Path) -> None:
+    """One member, one time; several, percentiles that rise, of the tree's last spot by each member."""
+    coats = coats_file(tmp_path, spots=["face"])
+    for members in (1, 6):
+        said = run("estimate", "--spot", "face", "--spot", "joint:75", "--json", members=members)
+        found = json.loads(said.stdout)
+        whole = found["fit_after_s"]
+        for times in (whole, *(spot["fit_after_s"] for spot in found["spots"])):
+            assert (times["p10"] < times["p50"] < times["p90"]) == (members > 1)
+        assert all(whole["p90"] >= spot["fit_after_s"]["p90"] for spot in found["spots"])
+        answer = run("replay", air_file(tmp_path, hourly(40)), coats, "--json", members=members)
+        first = json.loads(answer.stdout.splitlines()[0])
+        assert (first["fit_at"]["p10"] < first["fit_at"]["p90"]) == (members > 1)
+    table = run("estimate", "--spot", "face", members=6).stdout
+    assert " to " in table
+    assert run("estimate", "--members", "0").exit_code == 2
 
 
 def test_replay_as_of_hides_what_came_later(tmp_path: Path) -> None:

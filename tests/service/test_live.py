@@ -8,6 +8,7 @@ import pytest
 from scheduler.forecast import Outlook
 from sensors.clock import HOUR_MS, MINUTE_MS, Millis, SetClock
 from sensors.reading import Reading
+from server.believing import set_believed
 from server.live import LiveRack
 from server.store import dips, places, readings, recipes, saved, trees
 from server.store.engine import Engine
@@ -20,8 +21,9 @@ SPOTS = (TreeSpot("face", "body"), TreeSpot("joint:45", "vent joint"))
 class Shop:
     """A shop with one tree, whose nodes and hours are in the test's hands."""
 
-    def __init__(self, engine: Engine) -> None:
+    def __init__(self, engine: Engine, members: int = 1) -> None:
         self.engine = engine
+        set_believed(engine, members=members)
         self.clock = SetClock(START)
         self.arrived = START
         places.add_place(engine, Place(PLACE, "Drying room", 0.6))
@@ -34,6 +36,7 @@ class Shop:
         rack = LiveRack(self.engine, self.clock)
         self.racks.append(rack)
         rack.open()
+        rack.look()
         return rack
 
     def say(self, said: Sequence[Reading], rack: LiveRack | None = None) -> None:
