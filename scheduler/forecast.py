@@ -25,6 +25,14 @@ NEVER = Quantiles(None, None, None)
 
 
 @dataclass(frozen=True)
+class SwingAhead:
+    """A swing of the wax that is expected tonight: the shop's date of this evening, and what is expected."""
+
+    date: str
+    words: str
+
+
+@dataclass(frozen=True)
 class Outlook:
     """The verdict on a tree and what is ahead of it.
 
@@ -35,7 +43,8 @@ class Outlook:
     through). `reason` is one plain sentence. `as_of` is the time up to which the air is known.
     `next_kind` is the kind of the coat that goes on next, None after the last one. `unsure_since` is
     where the trouble in the air record began (None: not unsure, or not known); it must stand still while
-    the trouble lasts, because a notice is told once for each such time.
+    the trouble lasts, because a notice is told once for each such time. `swing_ahead` is there from before
+    the shop closes until the night is over.
     """
 
     tree_id: int
@@ -55,6 +64,7 @@ class Outlook:
     dipped_at: Millis | None = None
     next_kind: str | None = None
     unsure_since: Millis | None = None
+    swing_ahead: SwingAhead | None = None
 
 
 class Judge(Protocol):

@@ -44,6 +44,22 @@ def through_words(outlook: Outlook) -> tuple[str, str]:
     )
 
 
+def swing_words(outlook: Outlook) -> tuple[str, str]:
+    """Title and body for a tree whose wax is expected to swing tonight; nothing where none is.
+
+    >>> from scheduler.forecast import NEVER, SwingAhead
+    >>> snipe = Outlook(2, "Snipe", "A2", "rack", 2, 10, "prime", "fit", None, None, None, NEVER, "", 0,
+    ...                 swing_ahead=SwingAhead("2026-03-02", "The wax warms by about 6 K."))
+    >>> swing_words(snipe)
+    ('Snipe: the wax will swing tonight', 'The wax warms by about 6 K. Coat 2 of 10 is on.')
+    """
+    words = outlook.swing_ahead.words if outlook.swing_ahead else ""
+    return (
+        f"{outlook.label}: the wax will swing tonight",
+        f"{words} Coat {outlook.coat} of {outlook.of} is on.".lstrip(),
+    )
+
+
 def spot_words(code: str | None, name: str | None) -> str:
     """Name a spot with its measure; "" where there is no name.
 

@@ -3,7 +3,7 @@
 from collections.abc import Iterable
 
 from scheduler.forecast import Judge, Ledger, Notice, Outlook
-from scheduler.notice import fit_words, through_words, unsure_words
+from scheduler.notice import fit_words, swing_words, through_words, unsure_words
 from sensors.clock import Millis
 
 
@@ -17,11 +17,9 @@ def due(outlooks: Iterable[Outlook], now: Millis) -> list[Notice]:
 
     `now` is shop time [ms]; it dates a notice whose cause has no time of its own. Notices come by tree id.
     """
-    notices = []
+    notices: list[Notice] = []
     for outlook in sorted(outlooks, key=lambda outlook: outlook.tree_id):
-        notice = _of(outlook, now)
-        if notice is not None:
-            notices.append(notice)
+        notices += [notice for notice in (_of(outlook, now), _of_tonight(outlook, now)) if notice is not None]
     return notices
 
 
@@ -43,6 +41,15 @@ def _of(outlook: Outlook, now: Millis) -> Notice | None:
             since = outlook.dipped_at if outlook.unsure_since is None else outlook.unsure_since
             return Notice(f"unsure:{tree}:{since}", "unsure", outlook.tree_id, title, body, min(since, now))
     return None
+
+
+def _of_tonight(outlook: Outlook, now: Millis) -> Notice | None:
+    """One notice an evening: its key is the date, and a coat dipped after it says no more that day."""
+    if outlook.swing_ahead is None:
+        return None
+    title, body = swing_words(outlook)
+    key = f"swing:{outlook.tree_id}:{outlook.swing_ahead.date}"
+    return Notice(key, "swing", outlook.tree_id, title, body, now)
 
 
 class Reminders:

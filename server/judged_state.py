@@ -3,6 +3,7 @@
 import hashlib
 import json
 from collections.abc import Sequence
+from dataclasses import astuple
 from typing import Any
 
 import numpy as np
@@ -11,9 +12,10 @@ from sensors.air import Air
 from sensors.clock import Millis
 from server.drying.ensemble import ALONE, Ensemble
 from server.drying.shell import SpotShell
+from server.drying.warnings import CoatClimate
 from server.judging import CoatDip, CoatRecord, Committed, JudgedTree, UnreadableStateError
 
-FORMAT = 2
+FORMAT = 3
 """Raised whenever the model or this layout changes: older saved states are then left unread."""
 
 
@@ -50,6 +52,7 @@ def to_blob(state: Committed) -> bytes:
                 coat.damp_at_next,
                 coat.damp_spot,
                 [list(gap) for gap in coat.gaps],
+                list(astuple(coat.climate)),
             ]
             for coat in state.coats
         ],
@@ -78,6 +81,7 @@ def from_blob(blob: bytes, dips: Sequence[CoatDip]) -> Committed:
                 damp_at_next=damp_at_next,
                 damp_spot=damp_spot,
                 gaps=tuple((start, end) for start, end in gaps),
+                climate=CoatClimate(*climate),
             )
             for dip, (
                 member_fit_at,
@@ -88,6 +92,7 @@ def from_blob(blob: bytes, dips: Sequence[CoatDip]) -> Committed:
                 damp_at_next,
                 damp_spot,
                 gaps,
+                climate,
             ) in zip(dips[: len(head["coats"])], head["coats"], strict=True)
         )
         air = None if head["air"] is None else Air(*(float.fromhex(x) for x in head["air"]))

@@ -20,6 +20,16 @@ from server.drying.shell import SpotShell
 from server.drying.spots import parse_spot
 from server.drying.transfer import covers
 from server.drying.verdict import Ahead, dry_by_member, fit_by_member, tree_ahead
+from server.drying.warning_limits import DEFAULT_LIMITS, WarningLimits
+from server.drying.warnings import (
+    NO_CLIMATE,
+    CoatClimate,
+    climate_after,
+    climate_at_dip,
+    coat_warnings,
+    has_set,
+    wax_temp_c,
+)
 from server.verdicts import CoatVerdict, Curve
 
 REST_MS = 24 * HOUR_MS
@@ -83,6 +93,7 @@ class CoatRecord:
     damp_at_next: float | None = None
     damp_spot: int | None = None
     gaps: tuple[tuple[Millis, Millis], ...] = ()
+    climate: CoatClimate = NO_CLIMATE
 
 
 @dataclass(frozen=True)
@@ -231,7 +242,8 @@ class TreeJudge:
             coats = (*coats[:-1], damp)
         shells = tuple(shell.dip(dip.material) for shell in before.shells)
         fits = np.full((1 + len(shells), self.ensemble.count), NOT_YET, dtype=np.int64)
-        record = CoatRecord(dip, fits, spot_fit_at=(None,) * len(shells))
+        climate = climate_at_dip(dip.number, wax_temp_c(before.shells), coats[-1].climate if coats else None)
+        record = CoatRecord(dip, fits, spot_fit_at=(None,) * len(shells), climate=climate)
         curves = tuple(((dip.at, self.sure(shell.remaining())),) for shell in shells)
         state = Committed(dip.at, shells, (*coats, record), curves, before.air)
         self.state = state
@@ -283,17 +295,28 @@ class TreeJudge:
             fit_at=fit_at,
             rested_ms=rested,
             through_at=through_at,
+            climate=self._climate(coat, shells, air),
         )
+
+    def _climate(self, coat: CoatRecord, shells: tuple[SpotShell, ...], air: Air) -> CoatClimate:
+        wax = wax_temp_c(shells)
+        if wax is None:
+            return coat.climate
+        drying = coat.fit_at is None
+        return climate_after(coat.climate, coat.dip.number, air, wax, has_set(shells, air), drying)
 
     def _enough(self, holds: NDArray[np.bool_]) -> bool:
         return self.ensemble.enough(holds, self.tree.confidence)
 
 
 def coat_verdicts(
-    tree: JudgedTree, coats: Sequence[CoatRecord], ensemble: Ensemble = ALONE
+    tree: JudgedTree,
+    coats: Sequence[CoatRecord],
+    ensemble: Ensemble = ALONE,
+    limits: WarningLimits = DEFAULT_LIMITS,
 ) -> tuple[CoatVerdict, ...]:
     """The coats as they went, in the words of `server.verdicts`."""
-    return tuple(_coat_verdict(tree, coat, ensemble) for coat in coats)
+    return tuple(_coat_verdict(tree, coat, ensemble, limits) for coat in coats)
 
 
 def was_fit(by_member: Times, called: Millis | None, ensemble: Ensemble) -> Quantiles:
@@ -312,7 +335,9 @@ def last_spot(coat: CoatRecord) -> int | None:
     return max(range(len(times)), key=times.__getitem__)
 
 
-def _coat_verdict(tree: JudgedTree, coat: CoatRecord, ensemble: Ensemble) -> CoatVerdict:
+def _coat_verdict(
+    tree: JudgedTree, coat: CoatRecord, ensemble: Ensemble, limits: WarningLimits
+) -> CoatVerdict:
     slowest = last_spot(coat) if coat.fit_at is not None else coat.damp_spot
     code, name = tree.spots[slowest] if slowest is not None else (None, None)
     warnings = []
@@ -322,6 +347,7 @@ def _coat_verdict(tree: JudgedTree, coat: CoatRecord, ensemble: Ensemble) -> Coa
     if coat.damp_at_next is not None and coat.fit_at is None and coat.damp_spot is not None:
         damp_name = tree.spots[coat.damp_spot][1]
         warnings.append(f"The next coat went on while {coat.damp_at_next:.0%} was left at the {damp_name}.")
+    warnings += coat_warnings(coat.dip.number, coat.dip.material.kind, coat.climate, limits)
     return CoatVerdict(
         number=coat.dip.number,
         kind=coat.dip.material.kind,

@@ -26,6 +26,7 @@ from server.outlooks import Forecast, Situation, air_points, judge_tree
 from server.store import dips, places, readings, saved, trees
 from server.store.engine import Engine
 from server.store.values import Dip, Place, Tree
+from server.tree_warnings import TreeWarnings, shop_rules
 from server.verdicts import AirPoint, TreeVerdict
 from server.what_if_desk import WhatIfDesk
 
@@ -55,6 +56,7 @@ class LiveRack:
     _airs: dict[str, PlaceAir] = field(default_factory=dict)
     _followed: dict[int, _Followed] = field(default_factory=dict)
     _picture: dict[int, TreeVerdict] = field(default_factory=dict)
+    _warnings: TreeWarnings = field(default_factory=TreeWarnings)
     _what_if_desk: WhatIfDesk = field(default_factory=WhatIfDesk)
     _heard: list[Reading] = field(default_factory=list)
     _heard_lock: threading.Lock = field(default_factory=threading.Lock)
@@ -172,6 +174,7 @@ class LiveRack:
                     followed.forecast = None
         if forecast:
             self._forecast(only)
+            self._foresee_nights(now, only)
         self._save(moved)
         self._show(now, only)
         return self.outlooks()
@@ -209,6 +212,12 @@ class LiveRack:
             if time.monotonic() - began > FORECAST_BUDGET_S:
                 return
 
+    def _foresee_nights(self, now: Millis, only: int | None) -> None:
+        rules = shop_rules(self.engine)
+        for tree_id, followed in self._followed.items():
+            if only in (None, tree_id):
+                self._warnings.foresee(tree_id, followed.judge, now, rules)
+
     def _save(self, moved: Sequence[_Followed]) -> None:
         arrived = self._arrived.to_bytes(8, "big")
         rows = []
@@ -234,11 +243,13 @@ class LiveRack:
 
     def _show(self, now: Millis, only: int | None) -> None:
         picture = dict(self._picture) if only is not None else {}
+        rules = shop_rules(self.engine)
         for tree_id, followed in self._followed.items():
             if only in (None, tree_id):
                 heard = _heard_at(followed.judge.air)
-                situation = Situation(now, heard, self.gap_limit)
-                picture[tree_id] = judge_tree(followed.tree, followed.judge, followed.forecast, situation)
+                situation = Situation(now, heard, self.gap_limit, rules.limits)
+                verdict = judge_tree(followed.tree, followed.judge, followed.forecast, situation)
+                picture[tree_id] = self._warnings.add(verdict, followed.judge, now, rules)
         self._picture = picture
 
     def _refresh(self, tree_id: int) -> None:

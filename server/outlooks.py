@@ -11,6 +11,7 @@ from sensors.clock import HOUR_MS, MINUTE_MS, Millis
 from server.drying.ensemble import Ensemble
 from server.drying.materials import COOLING_LIMIT_K, RH_CEILING_PCT, fit_limit
 from server.drying.verdict import Ahead, fit_by_member
+from server.drying.warning_limits import DEFAULT_LIMITS, WarningLimits
 from server.judging import NOT_YET, Committed, Floats, Times, TreeJudge, coat_verdicts, last_spot, was_fit
 from server.store.values import Tree
 from server.verdicts import AirPoint, SpotVerdict, TreeVerdict
@@ -31,6 +32,7 @@ class Situation:
     now: Millis
     heard: Millis | None
     gap_limit: Millis
+    limits: WarningLimits = DEFAULT_LIMITS
 
     @property
     def air_missing(self) -> bool:
@@ -44,7 +46,7 @@ def judge_tree(tree: Tree, judge: TreeJudge, forecast: Forecast | None, situatio
     pending = len(judge.dips) - (0 if state is None else len(state.coats))
     spots = () if state is None or pending else _spots(judge, state, forecast)
     outlook = _outlook(tree, judge, spots, forecast, situation)
-    coats = () if state is None else coat_verdicts(judge.tree, state.coats, judge.ensemble)
+    coats = () if state is None else coat_verdicts(judge.tree, state.coats, judge.ensemble, situation.limits)
     start = judge.dips[-1].at if judge.dips else situation.now - 12 * HOUR_MS
     return TreeVerdict(
         outlook=outlook,

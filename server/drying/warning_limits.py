@@ -25,15 +25,16 @@ class AirRange:
 class WarningLimits:
     """When something is said of a coat.
 
-    cooling_k: swing of the wax while a prime coat dries [K] (assumed: a wet coat in usual shop air cools by 4
-    to 5 K). warming_k: growth of the wax inside a coat that has set [K] (assumed).
+    cooling_k: swing of the wax while a prime coat dries [K] (assumed: where the film is thinnest a wet coat
+    cools it by about 6 K in air of 50 %RH).
+    warming_k: growth of the wax inside a coat that has set [K] (assumed).
     prewet_after_h: how long a coat may have been fit before the next dip wants pre-wetting [h] (common
     practice: over a weekend).
     prime, backup: the air they want (from memory, the usual figures of shell rooms made wider); a seal coat
     wants what a backup coat does.
     """
 
-    cooling_k: float = 6.0
+    cooling_k: float = 7.0
     warming_k: float = 5.0
     prewet_after_h: float = 48.0
     prime: AirRange = AirRange(15.0, 27.0, 40.0, 75.0, 1.0)

@@ -24,17 +24,27 @@ STRAIN_SPREAD = 3.0
 SWUNG_COATS = 3
 """So many coats are thin enough to crack when the wax in them grows; more carry it (common practice)."""
 
-SET_LEFT = 0.3
-"""A coat has set when no more than this share of its water is left [-] (assumed)."""
+SAME_K = 0.5
+"""What the wax moves by less than this is the same temperature [K] (assumed)."""
+
+SET_LEFT = 0.1
+"""A coat has set when no more than this share of its water is left where it dries soonest [-] (assumed).
+
+And when it is as warm as the room but for `WARM_AGAIN_K`: that the wax warms again as a coat gets dry is
+common to all coats, and is not what cracks them.
+"""
+
+WARM_AGAIN_K = 1.0
 
 
 @dataclass(frozen=True)
 class CoatClimate:
     """What a coat has been through; None where nothing is known of it yet.
 
+    set_c: the lowest temperature of the wax with all coats on it set [°C]; grown_k: the most it has warmed
+    since then [K]. The rest is of the time up to when the coat was fit.
     dip_c: temperature of the wax as it was dipped [°C]; coldest_c: the lowest since.
-    set_c: the lowest since a coat on this wax has set [°C]; grown_k: the most it has warmed since then [K].
-    The rest is of the air up to when the coat was fit [°C, %, m/s].
+    The air: lowest and highest temperature [°C] and humidity [%], highest speed [m/s].
     """
 
     dip_c: float | None = None
@@ -46,6 +56,10 @@ class CoatClimate:
     rh_low_pct: float | None = None
     rh_high_pct: float | None = None
     fastest_m_s: float | None = None
+
+
+NO_CLIMATE = CoatClimate()
+"""Of a coat of which nothing is known yet."""
 
 
 def climate_at_dip(number: int, wax_c: float | None, before: CoatClimate | None) -> CoatClimate:
@@ -66,19 +80,14 @@ def climate_after(
     set_c, grown = climate.set_c, climate.grown_k
     if set_c is not None:
         grown = max(grown, wax_c - set_c)
-    if number <= SWUNG_COATS and (has_set or set_c is not None):
+    if number <= SWUNG_COATS and has_set:
         set_c = wax_c if set_c is None else min(set_c, wax_c)
-    after = replace(
-        climate,
-        dip_c=dip_c,
-        coldest_c=_low(climate.coldest_c, min(wax_c, dip_c)),
-        set_c=set_c,
-        grown_k=grown,
-    )
+    after = replace(climate, dip_c=dip_c, set_c=set_c, grown_k=grown)
     if not drying:
         return after
     return replace(
         after,
+        coldest_c=_low(climate.coldest_c, min(wax_c, dip_c)),
         air_low_c=_low(climate.air_low_c, air.temp_c),
         air_high_c=_high(climate.air_high_c, air.temp_c),
         rh_low_pct=_low(climate.rh_low_pct, air.rh_pct),
@@ -97,9 +106,13 @@ def wax_temp_c(shells: Sequence[SpotShell]) -> float | None:
     return float(min(places)) if places else None
 
 
-def has_set(shells: Sequence[SpotShell]) -> bool:
-    """Whether the newest coat has set where it dries soonest."""
-    return any(float(np.median(shell.water_left())) <= SET_LEFT for shell in shells)
+def has_set(shells: Sequence[SpotShell], air: Air) -> bool:
+    """Whether the newest coat has set where it dries soonest, in that air."""
+    return any(
+        float(np.median(shell.remaining())) <= SET_LEFT
+        and float(np.median(shell.temp_c)) > float(air.temp_c) - WARM_AGAIN_K
+        for shell in shells
+    )
 
 
 def coat_warnings(
@@ -107,8 +120,8 @@ def coat_warnings(
 ) -> tuple[str, ...]:
     """What is to be said of the wax and the air of a coat, a sentence each.
 
-    >>> coat_warnings(1, "prime", CoatClimate(dip_c=21.0, coldest_c=14.0))[0]
-    'The wax cooled by 7 K while this prime coat dried (limit 6 K): it shrinks by about 1 mm a metre (0.4-3).'
+    >>> coat_warnings(1, "prime", CoatClimate(dip_c=21.0, coldest_c=11.0))[0]
+    'The wax cooled by 10 K while this prime coat dried (limit 7 K): it shrinks by about 2 mm a metre (0.5-5).'
     >>> coat_warnings(2, "prime", CoatClimate(rh_low_pct=31.4, rh_high_pct=50.0))
     ('The air was outside what a prime coat wants: down to 31 %RH (40 to 75 %RH).',)
     """
@@ -150,24 +163,30 @@ class Swing:
 
 
 def swing_ahead(
-    shell: SpotShell, number: int, kind: str, climate: CoatClimate, ahead: Sequence[tuple[float, Air | None]]
+    shell: SpotShell,
+    number: int,
+    kind: str,
+    climate: CoatClimate,
+    ahead: Sequence[tuple[float, Air | None]],
+    drying: bool,
 ) -> Swing:
     """The swing at a spot through the air that is expected: stretches (seconds, air) one after the other.
 
     Only what is still to come counts: what the wax did before is told as seen. Where the air is not known,
-    nothing moves.
+    nothing moves. `drying`: whether the coat is not fit yet.
     """
-    wax = wax_temp_c((shell,))
-    # The coldest so far stays what growth is measured from, but growth that is over does not count again.
-    climate = replace(climate, coldest_c=climate.dip_c if wax is None else wax, grown_k=0.0)
+    now = wax_temp_c((shell,))
+    climate = replace(climate, coldest_c=now, set_c=None if climate.set_c is None else now, grown_k=0.0)
     for seconds, air in ahead:
         if air is None or not covers(air):
             continue
         shell = shell.advance(air, seconds)
         wax = wax_temp_c((shell,))
         if wax is not None:
-            climate = climate_after(climate, number, air, wax, has_set((shell,)), drying=False)
-    return Swing(cooled_k(kind, climate), grown_k(number, climate))
+            climate = climate_after(climate, number, air, wax, has_set((shell,), air), drying)
+    coldest = climate.coldest_c
+    gets_colder = now is None or (coldest is not None and coldest < now - SAME_K)
+    return Swing(cooled_k(kind, climate) if gets_colder else 0.0, grown_k(number, climate))
 
 
 def swing_words(swing: Swing, limits: WarningLimits = DEFAULT_LIMITS) -> str | None:

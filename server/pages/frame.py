@@ -8,11 +8,11 @@ from sensors.clock import Millis
 from server.pages.contexts import Frame, Here
 from server.pages.wording import shop_time_words
 from server.parts import Parts
+from server.shop_hours import ZONE_SETTING, zone_of
 from server.store import shop as shop_store
 
-NAME_SETTING, ZONE_SETTING = "shop_name", "time_zone"
-"""Keys of the shop's settings: its name, and its zone as the time zone database calls it
-("Europe/Helsinki")."""
+NAME_SETTING = "shop_name"
+"""Key of the shop's setting for its name."""
 
 
 @dataclass(frozen=True)
@@ -32,18 +32,6 @@ def shop_now(parts: Parts) -> Shop:
         zone_of(shop_store.setting(parts.engine, ZONE_SETTING)),
         parts.clock.now(),
     )
-
-
-def zone_of(setting: object) -> ZoneInfo:
-    """The zone of a setting, UTC where there is none of that name.
-
-    >>> zone_of("Europe/Helsinki").key, zone_of("Atlantis").key, zone_of(None).key
-    ('Europe/Helsinki', 'UTC', 'UTC')
-    """
-    try:
-        return ZoneInfo(setting) if isinstance(setting, str) and setting else ZoneInfo("UTC")
-    except (KeyError, ValueError, OSError):
-        return ZoneInfo("UTC")
 
 
 def frame(parts: Parts, shop: Shop, title: str, here: Here = "") -> Frame:
