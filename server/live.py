@@ -22,6 +22,7 @@ from server.drying.materials import coat as coat_material
 from server.drying.whatif import WhatIf
 from server.judged_state import StaleStateError, from_blob, state_key, to_blob
 from server.judging import CoatDip, Committed, JudgedTree, Mark, TreeJudge, mark_of
+from server.learning_desk import newest, relearn
 from server.outlooks import Forecast, Situation, air_points, judge_tree
 from server.store import dips, places, readings, saved, trees
 from server.store.engine import Engine
@@ -99,6 +100,13 @@ class LiveRack:
     def tree(self, tree_id: int) -> TreeVerdict | None:
         """All that is known of one tree, or None when it is not on the rack."""
         return self._picture.get(tree_id)
+
+    def learn(self, place: str, cause: str) -> None:
+        """Have a place learn from its measurements anew ("measured", "undone") or forget them ("forgotten").
+
+        Returns at once; its trees are judged by what was learned before the next look is answered.
+        """
+        self._thread.submit(self._learn, place, cause)
 
     def what_if(self, tree_id: int) -> WhatIf | None:
         """What would save time on a tree; worked out in the caller's thread, beside the judging."""
@@ -281,8 +289,24 @@ class LiveRack:
 
     def _ensemble_of(self, place: str) -> Ensemble:
         if place not in self._ensembles:
-            self._ensembles[place] = prior_ensemble(self.engine, self._settings)
+            self._ensembles[place] = newest(self.engine, place, prior_ensemble(self.engine, self._settings))
         return self._ensembles[place]
+
+    def _learn(self, place: str, cause: str) -> None:
+        self._take_heard()
+        prior, now = prior_ensemble(self.engine, self._settings), self.clock.now()
+        try:
+            believed = relearn(self.engine, place, prior, self._settings.priors, cause, now)
+        except Exception:
+            # Verdicts go on by what was believed before; the measurement is kept for the next time.
+            log.exception("%s: nothing could be learned", place)
+            return
+        self._ensembles[place] = believed
+        for followed in self._followed.values():
+            if followed.tree.place == place:
+                followed.judge.believe(believed)
+                followed.forecast = None
+        self._look(None, forecast=True)
 
     def _dips(self, tree: Tree) -> tuple[CoatDip, ...]:
         return tuple(coat_dip(tree, dip) for dip in dips.dips(self.engine, tree.id))

@@ -91,6 +91,13 @@ class Rack(Protocol):
         """Judge one tree anew because something was said of it; returns when the picture shows it."""
         ...
 
+    def learn(self, place: str, cause: str) -> None:
+        """Have a place learn from its measurements anew, or forget them; returns at once.
+
+        `cause` is "measured", "undone" or "forgotten".
+        """
+        ...
+
     def what_if(self, tree_id: int) -> WhatIf | None:
         """What would save time on a tree, worked out when it is asked; None where nothing can be compared."""
         ...

@@ -4,6 +4,7 @@ from fastapi import APIRouter
 
 from server.api.air import air_router
 from server.api.dips import dips_router
+from server.api.measurements import measurements_router
 from server.api.rack import rack_router
 from server.api.service import service_router
 from server.api.trees import trees_router
@@ -14,6 +15,14 @@ from server.parts import Parts
 def api_router(parts: Parts) -> APIRouter:
     """The HTTP API over these parts."""
     router = APIRouter()
-    for part in (rack_router, trees_router, what_if_router, dips_router, air_router, service_router):
+    for part in (
+        rack_router,
+        trees_router,
+        what_if_router,
+        dips_router,
+        measurements_router,
+        air_router,
+        service_router,
+    ):
         router.include_router(part(parts))
     return router

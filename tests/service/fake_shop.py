@@ -37,6 +37,7 @@ class FakeRack:
     airs: dict[str, tuple[AirPoint, ...]] = field(default_factory=dict)
     what_ifs: dict[int, WhatIf] = field(default_factory=dict)
     refreshed: list[int] = field(default_factory=list)
+    learned: list[tuple[str, str]] = field(default_factory=list)
     on_refresh: Callable[[int], None] = lambda tree_id: None
 
     def outlooks(self) -> Sequence[Outlook]:
@@ -48,6 +49,9 @@ class FakeRack:
     def refresh(self, tree_id: int) -> None:
         self.refreshed.append(tree_id)
         self.on_refresh(tree_id)
+
+    def learn(self, place: str, cause: str) -> None:
+        self.learned.append((place, cause))
 
     def what_if(self, tree_id: int) -> WhatIf | None:
         return self.what_ifs.get(tree_id)

@@ -1,0 +1,139 @@
+"""What a place has learned: worked out from its measurements, kept by generations, and forgotten."""
+
+import logging
+from collections.abc import Sequence
+from dataclasses import fields
+
+import numpy as np
+
+from sensors.air import GAP_LIMIT_MS, PlaceAir
+from sensors.clock import DAY_MS, HOUR_MS, Millis
+from server.drying import surface_temp, weighing
+from server.drying.ensemble import Ensemble
+from server.drying.learning import Told
+from server.drying.materials import Members
+from server.drying.materials import coat as coat_material
+from server.drying.priors import Prior
+from server.judging import CoatDip
+from server.learning_record import MeasuredTree, learn
+from server.store import dips as dip_store
+from server.store import ensembles, measurements, places, readings, trees
+from server.store.engine import Engine
+from server.store.values import Generation, Measurement, Tree
+
+log = logging.getLogger("slowcorner.learning")
+
+REMEMBERED_MS = 60 * DAY_MS
+"""Measurements older than this, seen from the newest one, no longer count [ms] (assumed: slurry ages)."""
+
+
+def newest(engine: Engine, place: str, prior: Ensemble) -> Ensemble:
+    """What is believed of a place now: its latest generation, or the prior where there is none.
+
+    A generation of another number of members, or of another draw, is left aside until the place learns again.
+    """
+    kept = ensembles.latest(engine, place)
+    if kept is None:
+        return prior
+    if len(kept.weights) != prior.count or kept.seed != prior.seed:
+        return Ensemble(prior.members, prior.weights, kept.generation, prior.seed)
+    return Ensemble(members_of(kept), np.array(kept.weights), kept.generation, kept.seed)
+
+
+def relearn(
+    engine: Engine, place: str, prior: Ensemble, priors: tuple[Prior, ...], cause: str, now: Millis
+) -> Ensemble:
+    """The next generation of a place, from all that was measured since it last forgot; kept, and returned."""
+    kept = ensembles.latest(engine, place)
+    generation = 1 if kept is None else kept.generation + 1
+    measured = [] if cause == "forgotten" else measured_trees(engine, place, now)
+    lesson = learn(prior, measured, generation, priors)
+    believed = lesson.ensemble
+    ensembles.keep_generation(
+        engine,
+        Generation(
+            place=place,
+            generation=generation,
+            seed=prior.seed,
+            cause=cause,
+            said_at=now,
+            members={item.name: getattr(believed.members, item.name).tolist() for item in fields(Members)},
+            weights=tuple(believed.weights.tolist()),
+            evidence=lesson.disbelieved,
+        ),
+    )
+    log.info("%s: generation %d from %d measurements", place, generation, len(lesson.disbelieved))
+    return believed
+
+
+def members_of(kept: Generation) -> Members:
+    """The members of a generation, to the bit."""
+    return Members(**{name: np.array(values, dtype=np.float64) for name, values in kept.members.items()})
+
+
+def measured_trees(engine: Engine, place: str, now: Millis) -> list[MeasuredTree]:
+    """The trees of a place that were measured since it last forgot, on the rack or off it."""
+    forgotten = max(
+        (one.said_at for one in ensembles.generations(engine, place) if one.cause == "forgotten"),
+        default=None,
+    )
+    standing = [
+        one
+        for one in measurements.place_measurements(engine, place)
+        if one.at > now - REMEMBERED_MS and (forgotten is None or one.said_at > forgotten)
+    ]
+    found = []
+    by_tree = {one.tree_id: [m for m in standing if m.tree_id == one.tree_id] for one in standing}
+    said = {tree_id: dip_store.dips(engine, tree_id) for tree_id in by_tree}
+    first = min((dips[0].at for dips in said.values() if dips), default=now)
+    air = _air(engine, place, first, now)
+    for tree_id, mine in sorted(by_tree.items()):
+        tree = trees.tree(engine, tree_id)
+        if tree is None or not said[tree_id]:
+            continue
+        dips = tuple(_coat_dip(tree, dip.coat, dip.at) for dip in said[tree_id])
+        told = [(one, _told(one, dips, air)) for one in mine]
+        good = [(one.at, what) for one, what in told if what is not None]
+        if good:
+            found.append(
+                MeasuredTree(
+                    tree.size_mm,
+                    tree.area_m2,
+                    dips,
+                    air,
+                    tuple(what for _, what in good),
+                    tuple(at for at, _ in good),
+                )
+            )
+    return found
+
+
+def _told(one: Measurement, dips: Sequence[CoatDip], air: PlaceAir) -> Told | None:
+    """A measurement as the model takes it; None where the record cannot place it (its dip was undone)."""
+    coat = sum(1 for dip in dips if dip.at <= one.at)
+    if coat == 0:
+        return None
+    if one.kind == "weighing":
+        return Told(one.id, one.kind, "face", coat, one.value or 0.0, weighing.SCALE_ERROR_KG)
+    spot = one.spot or ""
+    if one.kind != "surface_temp":
+        return Told(one.id, one.kind, spot, coat, word=one.word or "")
+    value = one.value or 0.0
+    if one.reference_c is not None:
+        return Told(one.id, one.kind, spot, coat, one.reference_c - value, surface_temp.ERROR_K)
+    latest = air.mean(one.at - HOUR_MS // 3, one.at)
+    if latest is None:
+        return None
+    return Told(one.id, one.kind, spot, coat, float(latest.temp_c) - value, surface_temp.ERROR_TO_AIR_K)
+
+
+def _coat_dip(tree: Tree, number: int, at: Millis) -> CoatDip:
+    coat = tree.recipe.coats[number - 1]
+    return CoatDip(number, coat_material(coat.kind, coat.thickness_mm, coat.water_kg_m2), at)
+
+
+def _air(engine: Engine, place: str, start: Millis, end: Millis) -> PlaceAir:
+    kept = places.place(engine, place)
+    air = PlaceAir(0.2 if kept is None else kept.speed_m_s)
+    air.add(readings.place_readings(engine, place, start - GAP_LIMIT_MS, end + HOUR_MS))
+    return air
