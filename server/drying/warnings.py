@@ -120,8 +120,9 @@ def coat_warnings(
 ) -> tuple[str, ...]:
     """What is to be said of the wax and the air of a coat, a sentence each.
 
-    >>> coat_warnings(1, "prime", CoatClimate(dip_c=21.0, coldest_c=11.0))[0]
-    'The wax cooled by 10 K while this prime coat dried (limit 7 K): it shrinks by about 2 mm a metre (0.5-5).'
+    >>> coat_warnings(1, "prime", CoatClimate(dip_c=21.0, coldest_c=12.5))[0]
+    'The wax cooled by 8.5 K while this prime coat dried (limit 7 K): it shrinks by about 1 mm a metre \
+(0.4-4).'
     >>> coat_warnings(2, "prime", CoatClimate(rh_low_pct=31.4, rh_high_pct=50.0))
     ('The air was outside what a prime coat wants: down to 31 %RH (40 to 75 %RH).',)
     """
