@@ -110,7 +110,7 @@ def _doubt(tree: Tree, dips: Sequence[Dip], outlook: Outlook | None, at: Millis)
     if outlook is None or outlook.coat != on:
         return f"{tree.label} has not been judged since coat {on}: dip coat {following} anyway?"
     if outlook.state == "fit":
-        fit_at = outlook.fit_at.p50
+        fit_at = outlook.fit_at.p90
         if fit_at is not None and at < fit_at:
             early = duration_words(fit_at - at)
             return f"{tree.label} came fit {early} after that: did coat {following} go on all the same?"

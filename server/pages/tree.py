@@ -166,7 +166,7 @@ def _spots(shop: Shop, verdict: TreeVerdict | None) -> tuple[SpotRow, ...]:
 
 def _spot(shop: Shop, rank: int, spot: SpotVerdict) -> SpotRow:
     if spot.fit:
-        since = spot.fit_at.p50
+        since = spot.fit_at.p90
         fit = "fit" if since is None else f"fit for {duration_words(shop.now - since)}"
     else:
         words = until_words(spot.fit_at, shop.now, shop.zone)
@@ -216,7 +216,7 @@ def _coats(shop: Shop, tree: Tree, verdict: TreeVerdict | None, said: Sequence[D
 
 
 def _judged(shop: Shop, coat: CoatVerdict) -> CoatRow:
-    fit_at = coat.fit_at.p50
+    fit_at = coat.fit_at.p90
     if fit_at is None or fit_at > shop.now:
         fit = ""
     elif fit_at - coat.dipped_at < MINUTE_MS:

@@ -26,7 +26,7 @@ def when_words(outlook: Outlook, now: Millis, zone: tzinfo) -> When:
             counts = soonest is not None and latest is not None and latest - now < NEAR_MS
             return When(lead, words, "until", soonest or 0, latest or 0) if counts else When(lead, words)
         case "fit" | "through":
-            since = outlook.fit_at.p50
+            since = outlook.fit_at.p90
             if since is None:
                 return When()
             return When("for", duration_words(now - since), "since", since, since)
