@@ -24,10 +24,11 @@ from server.judged_state import StaleStateError, from_blob, state_key, to_blob
 from server.judging import CoatDip, Committed, JudgedTree, Mark, TreeJudge, mark_of
 from server.learning_desk import newest, relearn
 from server.outlooks import Forecast, Situation, air_points, judge_tree
+from server.shop_rules import shop_rules
 from server.store import dips, places, readings, saved, trees
 from server.store.engine import Engine
 from server.store.values import Dip, Place, Tree
-from server.tree_warnings import TreeWarnings, shop_rules
+from server.tree_warnings import TreeWarnings
 from server.verdicts import AirPoint, TreeVerdict
 from server.what_if_desk import WhatIfDesk
 

@@ -4,34 +4,18 @@ From before the shop closes, the night is foreseen for each thin shell, with las
 hours: the wax swings then while nobody is there to see to the heater.
 """
 
-import logging
 from dataclasses import dataclass, field, replace
-from datetime import time
-from zoneinfo import ZoneInfo
 
 from scheduler.forecast import SwingAhead
 from sensors.air import Air, PlaceAir
 from sensors.clock import DAY_MS, HOUR_MS, MINUTE_MS, SECOND_MS, Millis
 from server.drying.shell import SpotShell
 from server.drying.spots import CavitySpot, FaceSpot, parse_spot
-from server.drying.warning_limits import DEFAULT_LIMITS, WarningLimitError, WarningLimits, limits_said
 from server.drying.warnings import SWUNG_COATS, prewet_warning, swing_ahead, swing_words
 from server.judging import Committed, TreeJudge
-from server.shop_hours import (
-    CLOSES_SETTING,
-    USUAL_CLOSING,
-    ZONE_SETTING,
-    closing_of,
-    local_date,
-    next_closing,
-    zone_of,
-)
-from server.store import shop
-from server.store.engine import Engine
+from server.shop_hours import local_date, next_closing
+from server.shop_rules import ShopRules
 from server.verdicts import TreeVerdict
-
-LIMITS_SETTING = "warning_limits"
-"""Key of the shop's setting for its own limits: names as `limits_said` takes them, with their figures."""
 
 BEFORE_CLOSING_MS = 3 * HOUR_MS
 """The night is forecast from so long before the shop closes [ms]: there is time to do something about it."""
@@ -40,31 +24,6 @@ NIGHT_MS = 15 * HOUR_MS
 """How long after closing still counts as the night [ms]: until nine where a shop closes at six (assumed)."""
 
 STEP_MS = 30 * MINUTE_MS
-
-log = logging.getLogger("slowcorner.rack")
-
-
-@dataclass(frozen=True)
-class ShopRules:
-    """What the shop has set: the limits of its warnings, when it closes, and its zone."""
-
-    limits: WarningLimits = DEFAULT_LIMITS
-    closes: time = USUAL_CLOSING
-    zone: ZoneInfo = field(default_factory=lambda: ZoneInfo("UTC"))
-
-
-def shop_rules(engine: Engine) -> ShopRules:
-    """The rules as they are set; a setting that cannot be is told in the log, and the usual one holds."""
-    rules = ShopRules(zone=zone_of(shop.setting(engine, ZONE_SETTING)))
-    try:
-        rules = replace(rules, limits=limits_said(shop.setting(engine, LIMITS_SETTING)))
-    except (WarningLimitError, AttributeError) as error:
-        log.warning("setting %s is left out: %s", LIMITS_SETTING, error)
-    try:
-        rules = replace(rules, closes=closing_of(shop.setting(engine, CLOSES_SETTING)))
-    except ValueError as error:
-        log.warning("setting %s is left out: %s", CLOSES_SETTING, error)
-    return rules
 
 
 def air_of_last_night(air: PlaceAir, start: Millis, end: Millis) -> list[tuple[float, Air | None]]:

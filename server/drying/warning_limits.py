@@ -47,7 +47,7 @@ class WarningLimits:
 
 DEFAULT_LIMITS = WarningLimits()
 
-_BOUNDS = {
+BOUNDS = {
     "cooling_k": (0.5, 30.0),
     "warming_k": (0.5, 30.0),
     "prewet_after_h": (1.0, 1000.0),
@@ -57,6 +57,7 @@ _BOUNDS = {
     "rh_high_pct": (0.0, 100.0),
     "fastest_m_s": (0.0, 20.0),
 }
+"""The least and the most of each limit, by the last part of its name."""
 
 
 def limits_said(said: Mapping[str, object] | None) -> WarningLimits:
@@ -96,7 +97,7 @@ def limit_names() -> tuple[str, ...]:
 def _figure(name: str, value: object) -> float:
     if name not in limit_names():
         raise WarningLimitError(f"warning limit {name!r} is not one of {', '.join(limit_names())}")
-    low, high = _BOUNDS[name.rpartition(".")[2]]
+    low, high = BOUNDS[name.rpartition(".")[2]]
     if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
         raise WarningLimitError(f"warning limit {name} {value!r} is not a number")
     if not low <= value <= high:

@@ -251,6 +251,18 @@ class NoticeRow:
 
 
 @dataclass(frozen=True)
+class RulesForm:
+    """When the shop is warned; `fault` says what was wrong with it the last time.
+
+    `figures` are names, labels, values, and the least and the most they may be.
+    """
+
+    fault: str
+    closes_at: str
+    figures: tuple[tuple[str, str, str, str, str], ...]
+
+
+@dataclass(frozen=True)
 class ShopPage:
     """What the shop was told so far, how to be told, and the cautions."""
 
@@ -258,6 +270,7 @@ class ShopPage:
     notices: tuple[NoticeRow, ...]
     phones: str
     push_key: str
+    rules: RulesForm
     cautions: tuple[str, ...]
 
 

@@ -1,0 +1,53 @@
+"""What the shop has set for its warnings: their limits, when it closes, and its zone."""
+
+import logging
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from datetime import time
+from zoneinfo import ZoneInfo
+
+from server.drying.warning_limits import DEFAULT_LIMITS, WarningLimitError, WarningLimits, limits_said
+from server.shop_hours import CLOSES_SETTING, USUAL_CLOSING, ZONE_SETTING, closing_of, zone_of
+from server.store import shop
+from server.store.engine import Engine
+
+LIMITS_SETTING = "warning_limits"
+"""Key of the shop's setting for its own limits: names as `limits_said` takes them, with their figures."""
+
+log = logging.getLogger("slowcorner.rack")
+
+
+@dataclass(frozen=True)
+class ShopRules:
+    """The rules as they hold."""
+
+    limits: WarningLimits = DEFAULT_LIMITS
+    closes: time = USUAL_CLOSING
+    zone: ZoneInfo = field(default_factory=lambda: ZoneInfo("UTC"))
+
+
+def shop_rules(engine: Engine) -> ShopRules:
+    """The rules as they are set; a setting that cannot be is told in the log, and the usual one holds."""
+    rules = ShopRules(zone=zone_of(shop.setting(engine, ZONE_SETTING)))
+    try:
+        rules = replace(rules, limits=limits_said(shop.setting(engine, LIMITS_SETTING)))
+    except (WarningLimitError, AttributeError) as error:
+        log.warning("setting %s is left out: %s", LIMITS_SETTING, error)
+    try:
+        rules = replace(rules, closes=closing_of(shop.setting(engine, CLOSES_SETTING)))
+    except ValueError as error:
+        log.warning("setting %s is left out: %s", CLOSES_SETTING, error)
+    return rules
+
+
+def set_rules(engine: Engine, closes_at: str, limits: Mapping[str, float]) -> None:
+    """Set when the shop closes ("18:00") and some of its limits; the others stay as they are.
+
+    Raises ValueError, naming the thing, the value and the limit, and changes nothing then.
+    """
+    closing_of(closes_at)
+    kept = shop.setting(engine, LIMITS_SETTING)
+    said = {**(kept if isinstance(kept, dict) else {}), **limits}
+    limits_said(said)
+    shop.set_setting(engine, CLOSES_SETTING, closes_at)
+    shop.set_setting(engine, LIMITS_SETTING, said)
