@@ -15,37 +15,27 @@ from server.drying.transfer import (
     FASTEST_M_S,
     HIGHEST_TEMP_C,
     LOWEST_TEMP_C,
-    Film,
     film,
     radiation_w_m2k,
 )
 
 Floats = NDArray[np.float64]
 
-SAME_FILM = 0.001
-"""While no figure of the film moves by more than this share, what it lets through is kept [-]."""
-
 _EXPANSION_K = 3.0
 
 
 @dataclass(frozen=True, eq=False)
 class Around:
-    """The air at a spot as the solver takes it, what lets it through, and the film that was reckoned for."""
+    """The air at a spot as the solver takes it, and what lets it through."""
 
     air: Surroundings
     through: Exposure
-    film: Film
 
 
-def around_spot(
-    built: Build, members: Members, size_m: float, wetness: Wetness, air: Air, latest: Around | None
-) -> Around:
-    """The air at a spot that is that wet, faces that long [m] beside it; `latest` is kept where it holds."""
+def around_spot(built: Build, members: Members, size_m: float, wetness: Wetness, air: Air) -> Around:
+    """The air at a spot that is that wet, faces that long [m] beside it."""
     density = saturation_density_kg_m3(wetness.temp_c)
-    temp_c = _within(air.temp_c, air.temp_c + built.by_lane(members.temp_k), LOWEST_TEMP_C, HIGHEST_TEMP_C)
-    rh_pct = _within(air.rh_pct, air.rh_pct + built.by_lane(members.rh_pct), 0.0, 100.0)
-    speed = _within(air.speed_m_s, air.speed_m_s * built.by_lane(members.air_speed), 0.0, FASTEST_M_S)
-    air_vapour = vapour_density_kg_m3(temp_c, rh_pct)
+    temp_c, air_vapour, speed = air_of_members(built, members, air)
     at_surface = built.solver.activity(wetness.surface) @ built.station_share * density
     found = film(
         temp_c,
@@ -55,10 +45,7 @@ def around_spot(
         wetness.temp_c,
         at_surface,
     ).times(built.film_factor)
-    if latest is None or found.differs(latest.film, SAME_FILM):
-        through = built.shape.exposure(built.thickness_m, found, radiation_w_m2k(float(air.temp_c)))
-    else:
-        through, found = latest.through, latest.film
+    through = built.shape.exposure(built.thickness_m, found, radiation_w_m2k(float(air.temp_c)))
     near = saturation_density_kg_m3(wetness.temp_c + _EXPANSION_K * np.array([[-1.0], [0.0], [1.0]]))
     low, here, high = np.log(near)
     slope = (high - low) / (2.0 * _EXPANSION_K)
@@ -73,7 +60,15 @@ def around_spot(
         saturation_log=np.stack([here, slope, half_curve]),
         latent_heat=latent_heat_j_kg(wetness.temp_c),
     )
-    return Around(surroundings, through, found)
+    return Around(surroundings, through)
+
+
+def air_of_members(built: Build, members: Members, air: Air) -> tuple[Floats, Floats, Floats]:
+    """Temperature [°C], vapour density [kg/m³] and speed [m/s] of the air as each lane's member takes it."""
+    temp_c = _within(air.temp_c, air.temp_c + built.by_lane(members.temp_k), LOWEST_TEMP_C, HIGHEST_TEMP_C)
+    rh_pct = _within(air.rh_pct, air.rh_pct + built.by_lane(members.rh_pct), 0.0, 100.0)
+    speed = _within(air.speed_m_s, air.speed_m_s * built.by_lane(members.air_speed), 0.0, FASTEST_M_S)
+    return temp_c, vapour_density_kg_m3(temp_c, rh_pct), speed
 
 
 def _within(read: float, taken: Floats, lowest: float, highest: float) -> Floats:

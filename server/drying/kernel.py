@@ -87,7 +87,8 @@ class Solver:
         self.hindered_inner = network.link_inner[self.hindered]
         self.flow_bands: dict[bytes, tuple[Floats, Floats]] = {}
         self.quick_parts: Any = None
-        """What the quick kernel has made of the medium."""
+        self.quick_place: Any = None
+        """What the quick kernel has made of the medium, and of what is between the spot and the air."""
 
     def _places(self, rows: NDArray[np.int64], cols: NDArray[np.int64]) -> NDArray[np.int64]:
         """Where entries of a lane's matrix lie in the flat band of all lanes, (L, entries)."""

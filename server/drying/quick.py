@@ -2,12 +2,23 @@
 
 import numpy as np
 
+from sensors.air import Air
+from server.drying.around import air_of_members
+from server.drying.build import Build
+from server.drying.face import FaceShape
+from server.drying.joint_shape import JointShape
+from server.drying.joint_table import coupling_table
 from server.drying.kernel import DryingError, Solver
+from server.drying.materials import Members
 from server.drying.medium import Surroundings, Wetness
+from server.drying.pocket import PocketShape
+from server.drying.quick_around import Place
+from server.drying.quick_around import in_air as through_air
 from server.drying.quick_matrix import fill
-from server.drying.quick_parts import Parts, air_of, parts_of, values_of
+from server.drying.quick_parts import Floats, Parts, air_of, parts_of, values_of
 from server.drying.quick_step import advance as step_through
 from server.drying.quick_step import room_for
+from server.drying.transfer import covers, radiation_w_m2k
 
 
 def advance(solver: Solver, state: Wetness, around: Surroundings, seconds: float) -> Wetness:
@@ -18,6 +29,76 @@ def advance(solver: Solver, state: Wetness, around: Surroundings, seconds: float
         parts, air_of(around), room_for(parts), values, temp, evaporated, state.step_s, seconds
     )
     return _wetness(solver, values, temp, evaporated, proposal)
+
+
+def knows(built: Build, air: Air) -> bool:
+    """Whether `in_air` can take that spot through that air; what is wrong with the air, the twin says."""
+    return (
+        isinstance(built.shape, FaceShape | PocketShape | JointShape)
+        and covers(air)
+        and 0.0 <= air.rh_pct <= 100.0
+    )
+
+
+def in_air(
+    built: Build,
+    members: Members,
+    size_m: float,
+    wetness: Wetness,
+    air: Air,
+    seconds: float,
+    age_s: float,
+    pieces_s: tuple[float, float],
+) -> tuple[Wetness, Floats]:
+    """What `in_air.in_air` is to do, the film's pieces between these two lengths [s]."""
+    solver = built.solver
+    parts, place = _parts(solver), _place(built, size_m)
+    values, temp, evaporated = values_of(wetness), wetness.temp_c.copy(), wetness.evaporated.copy()
+    temp_c, vapour, speed = air_of_members(built, members, air)
+    cooling = np.empty(built.lanes)
+    proposal = through_air(
+        parts,
+        place,
+        temp_c,
+        vapour,
+        speed,
+        radiation_w_m2k(float(air.temp_c)),
+        values,
+        temp,
+        evaporated,
+        wetness.step_s,
+        float(seconds),
+        float(age_s),
+        *pieces_s,
+        cooling,
+    )
+    return _wetness(solver, values, temp, evaporated, proposal), cooling
+
+
+def _place(built: Build, size_m: float) -> Place:
+    found: Place | None = built.solver.quick_place
+    if found is not None and found.size_m == size_m:
+        return found
+    shape, network = built.shape, built.network
+    joint = isinstance(shape, JointShape)
+    edges, terms, layer = np.zeros(2), np.zeros((1, 1, 1)), np.ones(built.lanes)
+    if isinstance(shape, JointShape):
+        table = coupling_table(shape.angle_deg, shape.fillet_m)
+        edges, terms, layer = table.edges, table.terms, built.by_lane(shape.layer_factor)
+    found = Place(
+        size_m=size_m,
+        film_factor=np.ascontiguousarray(built.film_factor),
+        share=np.ascontiguousarray(built.station_share),
+        depth_m=float(shape.depth_m) if isinstance(shape, PocketShape) else 0.0,
+        joint=joint,
+        layer_factor=np.ascontiguousarray(layer),
+        edges=edges,
+        terms=np.ascontiguousarray(terms),
+        area=np.ascontiguousarray(network.station_area),
+        judged=np.ascontiguousarray(network.judged_stations),
+    )
+    built.solver.quick_place = found
+    return found
 
 
 def _parts(solver: Solver) -> Parts:

@@ -3,8 +3,8 @@
 The C library's are called one number at a time, which would be most of the solver's time. Both follow the
 usual reductions (Cody and Waite's for the exponential) with Taylor's series, and are good to about 2e-16.
 
-`compiled` is how every function of the quick kernel is compiled: kept on disk, without Python's lock, and
-with nothing allowed of the compiler that changes results but one rounding for a product and a sum.
+Nothing is allowed of the compiler that changes results, not even one rounding for a product and a sum: how
+it puts functions together may differ from one time to the next, and the numbers must not.
 """
 
 from collections.abc import Callable
@@ -27,13 +27,28 @@ _ROOT_2 = 1.4142135623730951
 
 
 def compiled(function: F) -> F:
-    """The function, compiled when it is first called."""
-    return cast(F, numba.njit(cache=True, nogil=True, fastmath={"contract"}, error_model="numpy")(function))
+    """The function for others that are compiled to call; they alone can."""
+    options: Any = {"nogil": True, "no_cpython_wrapper": True, "no_cfunc_wrapper": True}
+    return cast(F, numba.njit(error_model="numpy", **options)(function))
+
+
+def entrance(function: F) -> F:
+    """The function for Python to call: compiled at its first call, kept on disk, run without the lock."""
+    options: Any = {"nogil": True, "cache": True, "no_cfunc_wrapper": True}
+    return cast(F, numba.njit(error_model="numpy", **options)(function))
 
 
 def inlined(function: F) -> F:
     """The same for a small function of numbers, made part of the loop that calls it."""
     return cast(F, numba.njit(inline="always", error_model="numpy")(function))
+
+
+@compiled
+def copy_rows(source: np.ndarray, target: np.ndarray, rows: int) -> None:
+    """The first rows of one array to the other: a slice's own copy would be far more to compile."""
+    for row in range(rows):
+        for lane in range(target.shape[1]):
+            target[row, lane] = source[row, lane]
 
 
 @inlined

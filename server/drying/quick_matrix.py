@@ -9,12 +9,12 @@ diagonal outweighs its columns, and the temperature, which borders it.
 
 import numpy as np
 
-from server.drying.quick_math import compiled
+from server.drying.quick_math import compiled, entrance
 from server.drying.quick_parts import Parts, Room
 from server.drying.quick_skin import factor_dense, solve_dense
 
 
-@compiled
+@entrance
 def fill(filled: np.ndarray, stations: int) -> None:
     """Mark in `Parts.filled` what elimination will fill."""
     unknowns, width = filled.shape

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from server.drying.quick_math import compiled, log1p_of
+from server.drying.quick_math import compiled, copy_rows, log1p_of
 from server.drying.quick_parts import Air, Parts, Skin
 from server.drying.skin import NEAR, TURNS
 
@@ -60,7 +60,10 @@ def settle(parts: Parts, air: Air, phi: np.ndarray, density: np.ndarray, skin: S
             for lane in range(lanes):
                 skin.step[0, lane] = skin.excess[0, lane] / (skin.wet[0, 0, lane] + parts.surface[0, lane])
         else:
-            skin.matrix[:] = skin.wet
+            for i in range(stations):
+                for j in range(stations):
+                    for lane in range(lanes):
+                        skin.matrix[i, j, lane] = skin.wet[i, j, lane]
             for i in range(stations):
                 for lane in range(lanes):
                     skin.matrix[i, i, lane] += parts.surface[i, lane]
@@ -76,7 +79,7 @@ def settle(parts: Parts, air: Air, phi: np.ndarray, density: np.ndarray, skin: S
         # What is handed on was all reckoned at the same surface, so that the balance closes.
         if turn == TURNS - 1 or not far:
             return
-        skin.surface[:] = skin.step
+        copy_rows(skin.step, skin.surface, stations)
 
 
 @compiled

@@ -3,13 +3,13 @@
 import numpy as np
 
 from server.drying.kernel import GAMMA, LONGEST_STEP_S, SHORTEST_STEP_S
-from server.drying.quick_math import compiled, expm1_of
+from server.drying.quick_math import compiled, copy_rows, entrance, expm1_of
 from server.drying.quick_matrix import border, eliminate, solve
 from server.drying.quick_parts import Air, Parts, Room, Skin
 from server.drying.quick_skin import settle
 
 
-@compiled
+@entrance
 def room_for(parts: Parts) -> Room:
     """Room for a step of that spot."""
     stations, lanes = parts.surface.shape
@@ -44,7 +44,7 @@ def room_for(parts: Parts) -> Room:
     )
 
 
-@compiled
+@entrance
 def advance(
     parts: Parts,
     air: Air,
@@ -69,9 +69,9 @@ def advance(
             if proposal < SHORTEST_STEP_S:
                 return -proposal
             continue
-        values[:] = room.values
-        temp[:] = room.lanes[0]
+        copy_rows(room.values, values, values.shape[0])
         for lane in range(temp.size):
+            temp[lane] = room.lanes[0, lane]
             evaporated[lane] += room.lanes[1, lane]
         done += step
         grown = step * min(4.0, 0.9 / np.sqrt(max(error, 1e-6)))
@@ -92,7 +92,7 @@ def attempt(parts: Parts, air: Air, room: Room, values: np.ndarray, temp: np.nda
     rises(parts, values, room)
     choose_links(parts, room)
     saturated(air, temp, density, log_slope)
-    skin.surface[:] = values[:stations]
+    copy_rows(values, skin.surface, stations)
     settle(parts, air, room.phi, density, skin)
     eliminate(parts, room, rate)
     borders(parts, air, room, density, log_slope, rate)
@@ -102,8 +102,8 @@ def attempt(parts: Parts, air: Air, room: Room, values: np.ndarray, temp: np.nda
     solve(parts, room, pivot, first, warming, air.latent, temp_1)
     follow_out(room, out, first, temp_1)
     start = room.values
-    start[:] = values
-    start[:stations] = skin.surface
+    copy_rows(values, start, values.shape[0])
+    copy_rows(skin.surface, start, stations)
 
     # The second stage, at what the first came to; water's way through hindered links stays the first's.
     for u in range(first.shape[0]):
@@ -221,9 +221,12 @@ def borders(
     for i in range(stations):
         for lane in range(lanes):
             skin.drive[i, lane] = skin.activity[i, lane] * (density[lane] * log_slope[lane])
-    room.border[:] = 0.0
-    room.wet[:] = 0.0
-    warm[:] = 0.0
+    for lane in range(lanes):
+        warm[lane] = 0.0
+    for i in range(stations):
+        for lane in range(lanes):
+            room.border[i, lane] = 0.0
+            room.wet[i, lane] = 0.0
     for i in range(stations):
         for j in range(stations):
             for lane in range(lanes):
@@ -247,8 +250,10 @@ def balance(
     """What flows into each unknown [kg/s] and into the heat [W]."""
     stations, lanes = parts.surface.shape
     phi, skin, flux = room.phi, room.skin, room.lanes[10]
-    into[:] = 0.0
-    into[:stations] = skin.excess
+    for u in range(stations, into.shape[0]):
+        for lane in range(lanes):
+            into[u, lane] = 0.0
+    copy_rows(skin.excess, into, stations)
     for link in range(parts.link_a.size):
         a, b = parts.link_a[link], parts.link_b[link]
         for lane in range(lanes):
@@ -257,7 +262,8 @@ def balance(
             into[a, lane] -= flux[lane]
         for lane in range(lanes):
             into[b, lane] += flux[lane]
-    warming[:] = 0.0
+    for lane in range(lanes):
+        warming[lane] = 0.0
     for i in range(stations):
         under = parts.under[i]
         for lane in range(lanes):

@@ -10,8 +10,9 @@ from numpy.typing import NDArray
 
 from sensors.air import Air
 from server.drying import shell_bytes
-from server.drying.around import Around, around_spot, no_air
+from server.drying.around import no_air
 from server.drying.build import Build, build, shape_of
+from server.drying.in_air import in_air
 from server.drying.kernel import FIRST_STEP_S
 from server.drying.materials import (
     CENTRE,
@@ -24,10 +25,6 @@ from server.drying.medium import Wetness, potential
 from server.drying.spots import Spot
 
 Floats = NDArray[np.float64]
-
-SHORTEST_PIECE_S = 60.0
-LONGEST_PIECE_S = 600.0
-"""The film of air is reckoned anew in pieces that grow with the coat's age, between these [s]."""
 
 UNAIRED_TEMP_C = 20.0
 """Temperature said of a shell that has not seen any air yet [°C] (assumed); its first air sets it."""
@@ -115,36 +112,18 @@ class SpotShell:
             sealed = no_air(self.built, self.wetness.temp_c)
             after = self.built.solver.advance(self.built.solver.settle(self.wetness, sealed), sealed, seconds)
             return replace(self, wetness=after, age_s=self.age_s + seconds, cooling=0.0 * self.cooling)
-        return self.glide(air, seconds)[0]
-
-    def glide(self, air: Air, seconds: float, around: Around | None = None) -> tuple["SpotShell", Around]:
-        """As `advance`, for a forecast: the air goes on as it is from call to call, and is handed on with it.
-
-        What the film lets through is then not reckoned anew while it hardly changes.
-        """
-        if self.wetness is None or self.built is None:
-            raise ShellError("there is no coat to forecast")
-        wetness, solver, done = self.wetness, self.built.solver, 0.0
+        wetness = self.wetness
         if not self.aired:
             wetness = replace(wetness, temp_c=self.built.by_lane(air.temp_c + self.members.temp_k))
-        if around is None:
-            around = around_spot(self.built, self.members, self.size_m, wetness, air, None)
-        while done < seconds:
-            grown = min(max(self.age_s + done, SHORTEST_PIECE_S), LONGEST_PIECE_S)
-            # The last piece may be longer by half rather than leave a crumb.
-            piece = seconds - done if seconds - done < 1.5 * grown else grown
-            wetness = solver.advance(wetness, around.air, piece)
-            done = seconds if piece == seconds - done else done + piece
-            around = around_spot(self.built, self.members, self.size_m, wetness, air, around)
-        shell = replace(
+        after, cooling = in_air(self.built, self.members, self.size_m, wetness, air, seconds, self.age_s)
+        return replace(
             self,
-            wetness=wetness,
+            wetness=after,
             age_s=self.age_s + seconds,
             aired=True,
             rh_pct=float(air.rh_pct),
-            cooling=self._cooling(wetness, around),
+            cooling=self._at_slow(cooling),
         )
-        return shell, around
 
     def at_equilibrium(self, rh_pct: float) -> "SpotShell":
         """The same coats, left in such air for ever; the record of what they brought starts anew.
@@ -256,10 +235,3 @@ class SpotShell:
         if self.built is None:
             return lanes
         return np.asarray(lanes.reshape(self.members.count, -1) @ self.built.shape.columns.weights)
-
-    def _cooling(self, wetness: Wetness, around: Around) -> Floats:
-        assert self.built is not None
-        settled = self.built.solver.settle(wetness, around.air)
-        leaving = self.built.solver.evaporation(settled, around.air)
-        judged = leaving[:, self.built.network.judged_stations].sum(axis=1)
-        return self._at_slow(judged * around.air.latent_heat / around.through.judged_heat)

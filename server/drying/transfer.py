@@ -80,14 +80,6 @@ class Film:
         """Thickness of still air that would pass as much vapour, δ = D_v/h_m [m]."""
         return np.asarray(self.vapour_diffusivity_m2_s / self.mass_m_s)
 
-    def differs(self, other: "Film", share: float) -> bool:
-        """Whether any of its figures is off the other's by more than that share [-]."""
-        pairs = (
-            (self.mass_m_s, other.mass_m_s),
-            (self.vapour_diffusivity_m2_s * self.stefan, other.vapour_diffusivity_m2_s * other.stefan),
-        )
-        return any(bool((np.abs(mine - its) > share * its).any()) for mine, its in pairs)
-
 
 def film(
     air_temp_c: ArrayLike,

@@ -67,10 +67,10 @@ def mean_left(members: Members, older: int) -> Floats:
     shell = SpotShell.bare(FaceSpot(), BAR_MM, members=members)
     for _ in range(older):
         shell = shell.dip(coat("backup"))
-    shell, around = shell.at_equilibrium(AIR.rh_pct).dip(coat("backup")), None
+    shell = shell.at_equilibrium(AIR.rh_pct).dip(coat("backup"))
     course = [shell.water_left()]
     while (len(course) - 1) * _LOOK_MIN < _LAST_MIN:
-        shell, around = shell.glide(AIR, _LOOK_MIN * 60.0, around)
+        shell = shell.advance(AIR, _LOOK_MIN * 60.0)
         course.append(shell.water_left())
     return np.stack(course)
 

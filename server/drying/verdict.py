@@ -9,7 +9,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sensors.air import Air
-from server.drying.around import Around
 from server.drying.ensemble import ALONE, CONFIDENCE, Ensemble
 from server.drying.materials import COOLING_LIMIT_K, DRY_THROUGH_LIMIT, RH_CEILING_PCT, fit_limit
 from server.drying.shell import SpotShell
@@ -125,7 +124,6 @@ class _Way:
     def __init__(self, shell: SpotShell, air: Air, last_coat: bool) -> None:
         self.air, self.last_coat = air, last_coat
         self.shell, self.seconds = shell, 0.0
-        self.around: Around | None = None
         self.course: list[tuple[float, SpotShell]] = [(0.0, shell)]
         self.lack = self._lack(shell)
         self.fit_s: Floats = np.where(self.lack <= 1.0, 0.0, np.inf)
@@ -137,7 +135,7 @@ class _Way:
         grown = max(0.1 * self.shell.age_s, _SHORTEST_LOOK_S)
         look = min(grown, _LONGEST_LOOK_S, horizon_s - self.seconds)
         before, start, high = self.shell, self.seconds, self.lack
-        self.shell, self.around = before.glide(self.air, look, self.around)
+        self.shell = before.advance(self.air, look)
         self.seconds += look
         self.lack = low = self._lack(self.shell)
         self.course.append((self.seconds, self.shell))
@@ -168,9 +166,9 @@ class _Way:
     def _last_stretch(self, start: float, shell: SpotShell, seconds: float) -> Floats:
         """When in a stretch a lone member comes fit [s]: gone through once more in short looks."""
         looks = math.ceil(seconds / _SHORT_LOOK_S)
-        look, high, around = seconds / looks, self._lack(shell), None
+        look, high = seconds / looks, self._lack(shell)
         for index in range(looks):
-            shell, around = shell.glide(self.air, look, around)
+            shell = shell.advance(self.air, look)
             low = self._lack(shell)
             if (low <= 1.0).all():
                 return np.asarray(start + (index + _share_to_crossing(high, low)) * look)

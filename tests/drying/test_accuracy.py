@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from sensors.air import Air
-from server.drying import build, face, shell
+from server.drying import build, face, in_air
 from server.drying.kernel import Solver
 from server.drying.materials import fit_limit
 from tests.drying.shells import SHOP, dipped, member
@@ -50,8 +50,8 @@ def test_time_to_dry(name: str, monkeypatch: pytest.MonkeyPatch) -> None:
     """Steps and the pieces in which the film is reckoned: 10 s or 0.1 % of the time; with the mesh: 1 %."""
     usual = seconds_to_dry(*CASES[name])
     monkeypatch.setattr(build, "Solver", partial(Solver, tolerance=FINE_TOLERANCE_KG_M3))
-    monkeypatch.setattr(shell, "SHORTEST_PIECE_S", 10.0)
-    monkeypatch.setattr(shell, "LONGEST_PIECE_S", 60.0)
+    monkeypatch.setattr(in_air, "SHORTEST_PIECE_S", 10.0)
+    monkeypatch.setattr(in_air, "LONGEST_PIECE_S", 60.0)
     steps = usual - seconds_to_dry(*CASES[name])
     monkeypatch.setattr(face, "cell_counts", lambda coats: (FINE_CELLS,) * coats)
     fine = seconds_to_dry(*CASES[name])

@@ -71,7 +71,7 @@ def a_day(code: str, coats: int, members: Members) -> SpotShell:
     return shell
 
 
-CASES = {
+CASES: dict[str, tuple[str, int, Callable[[], Members]]] = {
     "face, one coat, one member": ("face", 1, lambda: member()),
     "face, ten coats, several members": ("face", 10, lambda: several(4)),
     "pocket, three coats": ("pocket:12x40", 3, lambda: several(5)),

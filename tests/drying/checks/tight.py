@@ -81,7 +81,7 @@ def step_row(name: str) -> Row:
     assert made is not None
     later = shell.advance(case.air, _HELD_AT_S).wetness
     assert later is not None
-    held = around_spot(made, shell.members, shell.size_m, later, case.air, None).air
+    held = around_spot(made, shell.members, shell.size_m, later, case.air).air
     start, left, limit = _begun(shell, case), _left(shell, made, case), fit_limit(case.kind)
     tight = CvodeReference(made.solver.medium, lambda _: held).seconds_until(start, left, limit)
     usual = _solver_seconds(made, start, held, left, limit, tight)
@@ -97,7 +97,7 @@ def cell_row(name: str) -> Row:
         made = build(fine.spot, fine.fillet_m, fine.members, fine.coats)
 
     def reckoned(wetness: Wetness) -> Surroundings:
-        return around_spot(made, fine.members, fine.size_m, wetness, case.air, None).air
+        return around_spot(made, fine.members, fine.size_m, wetness, case.air).air
 
     tight = CvodeReference(made.solver.medium, reckoned).seconds_until(
         _begun(fine, case), _left(fine, made, case), fit_limit(case.kind)

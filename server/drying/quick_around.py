@@ -1,0 +1,206 @@
+"""The air at a spot and the time in it, compiled: `around.around_spot` and `in_air.by_numpy`.
+
+Faces, pockets and joints are known here; other spots meet the air in NumPy and are stepped by `quick_step`.
+"""
+
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from server.drying.joint_vapour import MAX_LAYER_M, MIN_LAYER_M
+from server.drying.quick_film import film_of, saturation_density
+from server.drying.quick_math import compiled, copy_rows, entrance
+from server.drying.quick_parts import Air, Floats, Parts, Room
+from server.drying.quick_skin import activity_at, settle
+from server.drying.quick_step import advance, potentials, room_for, saturated
+
+EXPANSION_K = 3.0
+
+
+class Place(NamedTuple):
+    """What stands between a spot and the air, whatever the air.
+
+    size_m: length of the face along the air [m]. film_factor: (L,) over the mean film. share: (s,) of the
+    surface. depth_m: of the still column over a pocket [m], 0 for none. joint: whether it is one, and then
+    layer_factor: (L,) on its still layer; edges, terms: of its `CouplingTable`; area: (s,) of the stations
+    [m²]; judged: (s,) whether they count for cooling.
+    """
+
+    size_m: float
+    film_factor: Floats
+    share: Floats
+    depth_m: float
+    joint: bool
+    layer_factor: Floats
+    edges: Floats
+    terms: Floats
+    area: Floats
+    judged: NDArray[np.bool_]
+
+
+@entrance
+def in_air(
+    parts: Parts,
+    place: Place,
+    air_c: np.ndarray,
+    air_vapour: np.ndarray,
+    speed_m_s: np.ndarray,
+    radiation_w_m2k: float,
+    values: np.ndarray,
+    temp: np.ndarray,
+    evaporated: np.ndarray,
+    proposal: float,
+    seconds: float,
+    age_s: float,
+    shortest_s: float,
+    longest_s: float,
+    cooling: np.ndarray,
+) -> float:
+    """Take a state on in that air, in place, the film reckoned anew in pieces that grow with the age.
+
+    Into `cooling` (L,) goes how far evaporation cools the judged stations at the end [K]. Returns what
+    `quick_step.advance` does.
+    """
+    room = room_for(parts)
+    stations, lanes = parts.surface.shape
+    air = Air(
+        np.empty((stations, stations, lanes)),
+        np.empty(lanes),
+        air_c,
+        air_vapour,
+        np.empty(lanes),
+        np.empty(lanes),
+        np.empty(lanes),
+        np.empty(lanes),
+        np.empty(lanes),
+    )
+    judged_heat = np.empty(lanes)
+    done = 0.0
+    meet(parts, place, speed_m_s, radiation_w_m2k, values, temp, room, air, judged_heat)
+    while done < seconds:
+        grown = min(max(age_s + done, shortest_s), longest_s)
+        # The last piece may be longer by half rather than leave a crumb.
+        piece = seconds - done if seconds - done < 1.5 * grown else grown
+        proposal = advance(parts, air, room, values, temp, evaporated, proposal, piece)
+        if proposal < 0.0:
+            return proposal
+        done = seconds if piece == seconds - done else done + piece
+        meet(parts, place, speed_m_s, radiation_w_m2k, values, temp, room, air, judged_heat)
+    cool(parts, place, air, values, temp, room, judged_heat, cooling)
+    return proposal
+
+
+@compiled
+def meet(
+    parts: Parts,
+    place: Place,
+    speed_m_s: np.ndarray,
+    radiation_w_m2k: float,
+    values: np.ndarray,
+    temp: np.ndarray,
+    room: Room,
+    air: Air,
+    judged_heat: np.ndarray,
+) -> None:
+    """Fill `air` with what a spot that is that wet and warm has around it."""
+    stations, lanes = parts.surface.shape
+    skin = room.skin
+    copy_rows(values, skin.surface, stations)
+    activity_at(parts, skin.surface, skin.activity, skin.slope)
+    area, judged_area = 0.0, 0.0
+    for i in range(stations):
+        area += place.area[i]
+        judged_area += place.area[i] if place.judged[i] else 0.0
+    pairs = np.empty((3, stations * (stations + 1) // 2))
+    for lane in range(lanes):
+        here = temp[lane]
+        density = saturation_density(here)
+        wet = 0.0
+        for i in range(stations):
+            wet += skin.activity[i, lane] * place.share[i]
+        heat, mass, diffusivity, conductivity, stefan = film_of(
+            air.temp_c[lane],
+            air.vapour_kg_m3[lane],
+            speed_m_s[lane],
+            place.size_m,
+            here,
+            wet * density,
+        )
+        heat *= place.film_factor[lane]
+        mass *= place.film_factor[lane]
+        if place.joint:
+            layer = min(max(diffusivity / mass * place.layer_factor[lane], MIN_LAYER_M), MAX_LAYER_M)
+            couple(place, layer, pairs)
+            let_through, judged = 0.0, 0.0
+            for i in range(stations):
+                for j in range(stations):
+                    row, column = max(i, j), min(i, j)
+                    one = diffusivity * pairs[0, row * (row + 1) // 2 + column]
+                    air.vapour[i, j, lane] = one
+                    let_through += one
+                    judged += one if place.judged[i] else 0.0
+            air.heat[lane] = heat / mass * let_through + radiation_w_m2k * area
+            judged_heat[lane] = heat / mass * judged + radiation_w_m2k * judged_area
+        else:
+            if place.depth_m > 0.0:
+                mass = 1.0 / (1.0 / mass + place.depth_m / (diffusivity * stefan))
+                heat = 1.0 / (1.0 / heat + place.depth_m / conductivity)
+            air.vapour[0, 0, lane] = mass
+            air.heat[lane] = heat + radiation_w_m2k
+            judged_heat[lane] = air.heat[lane]
+        low = np.log(saturation_density(here - EXPANSION_K))
+        middle = np.log(density)
+        high = np.log(saturation_density(here + EXPANSION_K))
+        air.ground_c[lane] = here
+        air.log_level[lane] = middle
+        air.log_slope[lane] = (high - low) / (2.0 * EXPANSION_K)
+        air.log_curve[lane] = (high - 2.0 * middle + low) / (2.0 * EXPANSION_K**2)
+        air.latent[lane] = (2501.0 - 2.326 * here) * 1e3
+
+
+@compiled
+def couple(place: Place, layer_m: float, pairs: np.ndarray) -> None:
+    """`CouplingTable.at` for one layer, by pairs, into pairs[0]."""
+    log = np.log(layer_m)
+    piece = 0
+    while piece < place.edges.size - 2 and place.edges[piece + 1] <= log:
+        piece += 1
+    low, high = place.edges[piece], place.edges[piece + 1]
+    t = (2.0 * log - low - high) / (high - low)
+    # Clenshaw's sums: pairs[1] is the later one, pairs[2] the last.
+    for k in range(pairs.shape[1]):
+        pairs[1, k] = 0.0
+        pairs[2, k] = 0.0
+    for degree in range(place.terms.shape[1] - 1, 0, -1):
+        for k in range(pairs.shape[1]):
+            later = place.terms[piece, degree, k] + 2.0 * t * pairs[1, k] - pairs[2, k]
+            pairs[2, k] = pairs[1, k]
+            pairs[1, k] = later
+    for k in range(pairs.shape[1]):
+        pairs[0, k] = (place.terms[piece, 0, k] + t * pairs[1, k] - pairs[2, k]) / layer_m
+
+
+@compiled
+def cool(
+    parts: Parts,
+    place: Place,
+    air: Air,
+    values: np.ndarray,
+    temp: np.ndarray,
+    room: Room,
+    judged_heat: np.ndarray,
+    cooling: np.ndarray,
+) -> None:
+    """How far evaporation cools the judged stations [K], the surfaces settled to the air."""
+    stations = parts.surface.shape[0]
+    skin, density = room.skin, room.lanes[2]
+    potentials(parts, values, room)
+    saturated(air, temp, density, room.lanes[3])
+    copy_rows(values, skin.surface, stations)
+    settle(parts, air, room.phi, density, skin)
+    for lane in range(temp.size):
+        leaving = 0.0
+        for i in range(stations):
+            leaving += skin.out[i, lane] if place.judged[i] else 0.0
+        cooling[lane] = leaving * air.latent[lane] / judged_heat[lane]
