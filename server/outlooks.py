@@ -8,11 +8,12 @@ import numpy as np
 from scheduler.forecast import NEVER, Outlook, Quantiles, State
 from sensors.air import BLOCK_MS, PlaceAir
 from sensors.clock import HOUR_MS, MINUTE_MS, Millis
+from server.coat_verdicts import coat_verdicts, last_spot, was_fit
 from server.drying.ensemble import Ensemble
 from server.drying.materials import COOLING_LIMIT_K, RH_CEILING_PCT, fit_limit
 from server.drying.verdict import Ahead, fit_by_member
 from server.drying.warning_limits import DEFAULT_LIMITS, WarningLimits
-from server.judging import NOT_YET, Committed, Floats, Times, TreeJudge, coat_verdicts, last_spot, was_fit
+from server.judging import NOT_YET, Committed, Floats, Times, TreeJudge
 from server.store.values import Tree
 from server.verdicts import AirPoint, SpotVerdict, TreeVerdict
 

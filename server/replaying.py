@@ -12,10 +12,11 @@ from scheduler.forecast import NEVER
 from sensors.air import PlaceAir
 from sensors.clock import DAY_MS, Millis, format_time
 from sensors.reading import Reading
+from server.coat_verdicts import coat_verdicts
 from server.drying.ensemble import ALONE, Ensemble
 from server.drying.materials import coat as coat_material
 from server.drying.spots import parse_spot
-from server.judging import CoatDip, JudgedTree, TreeJudge, coat_verdicts
+from server.judging import CoatDip, JudgedTree, TreeJudge
 from server.verdicts import CoatVerdict
 
 STILL_AIR_M_S = 0.1

@@ -26,7 +26,8 @@ from sensors.air import PlaceAir
 from sensors.clock import HOUR_MS, MINUTE_MS, Millis, format_time, wall_millis
 from sensors.reading import Reading
 from server.believing import believed, prior_ensemble, set_believed
-from server.judging import TreeJudge, coat_verdicts
+from server.coat_verdicts import coat_verdicts
+from server.judging import TreeJudge
 from server.live import coat_dip, judged_tree
 from server.store import dips, places, readings, recipes, trees
 from server.store.engine import open_store

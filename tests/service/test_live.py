@@ -32,11 +32,16 @@ class Shop:
         self.racks: list[LiveRack] = []
 
     def rack(self) -> LiveRack:
-        """A rack taken up from the store, as after a start."""
+        """A rack taken up from the store, as after a start, that has gone on to now."""
+        rack = self.unlooked_rack()
+        rack.look()
+        return rack
+
+    def unlooked_rack(self) -> LiveRack:
+        """A rack just taken up from the store, which has not gone on yet."""
         rack = LiveRack(self.engine, self.clock)
         self.racks.append(rack)
         rack.open()
-        rack.look()
         return rack
 
     def say(self, said: Sequence[Reading], rack: LiveRack | None = None) -> None:
