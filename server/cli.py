@@ -131,9 +131,6 @@ def replay_command(
         moment = None if as_of is None else parse_time(as_of)
         readings = read_air_table(air)
         said = read_coats(coats)
-        unused = [tree.label for tree in said.trees if tree.weighings or tree.surface_temps or tree.touches]
-        if unused:
-            err.print(f"Measurements of {', '.join(unused)} are read but not learned from yet.")
         with Progress(console=err, transient=True, disable=not err.is_terminal) as bar:
             task = bar.add_task("Judging the trees", total=len(said.trees))
             found = replay(

@@ -3,6 +3,7 @@
 import json
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from datetime import datetime
 from pathlib import Path
 from typing import Annotated, Literal
 
@@ -10,13 +11,15 @@ from pydantic import AwareDatetime, BaseModel, ConfigDict, Field, ValidationErro
 
 from scheduler.forecast import NEVER
 from sensors.air import PlaceAir
-from sensors.clock import DAY_MS, Millis, format_time
+from sensors.clock import DAY_MS, SECOND_MS, Millis, format_time
 from sensors.reading import Reading
 from server.coat_verdicts import coat_verdicts
 from server.drying.ensemble import ALONE, Ensemble
+from server.drying.learning import Told
 from server.drying.materials import coat as coat_material
 from server.drying.spots import parse_spot
 from server.judging import CoatDip, JudgedTree, TreeJudge
+from server.replay_learning import Lessons, ReplayedTree
 from server.verdicts import CoatVerdict
 
 STILL_AIR_M_S = 0.1
@@ -119,12 +122,39 @@ def _check(path: Path, tree: TreeLine) -> None:
             parse_spot(text)
         except ValueError as error:
             raise CoatsFileError(f"{path}: tree {tree.label!r}: {error}") from error
+    first = tree.coats[0].dipped_at
+    moments = [one.at for one in tree.weighings] + [one.at for one in tree.surface_temps]
+    for moment in moments + [one.at for one in tree.touches]:
+        if moment < first:
+            raise CoatsFileError(
+                f"{path}: tree {tree.label!r}: what was measured at {moment.isoformat()} is before the first "
+                f"coat of {first.isoformat()}"
+            )
+    known = {parse_spot(text).code for text in tree.spots}
+    for text in [one.spot for one in tree.surface_temps] + [one.spot for one in tree.touches]:
+        if _code(text) not in known:
+            raise CoatsFileError(
+                f"{path}: tree {tree.label!r}: spot {text!r} is none of its spots: {', '.join(tree.spots)}"
+            )
+    for weighed in tree.weighings:
+        if tree.wax_kg is not None and weighed.kg < tree.wax_kg:
+            raise CoatsFileError(
+                f"{path}: tree {tree.label!r}: weighing {weighed.kg:g} kg is lighter than its wax alone, "
+                f"{tree.wax_kg:g} kg"
+            )
     for earlier, later in zip(tree.coats, tree.coats[1:], strict=False):
         if later.dipped_at <= earlier.dipped_at:
             raise CoatsFileError(
                 f"{path}: tree {tree.label!r}: the coat of {later.dipped_at.isoformat()} comes after that of "
                 f"{earlier.dipped_at.isoformat()}: coats go in order of time"
             )
+
+
+def _code(text: str) -> str:
+    try:
+        return parse_spot(text).code
+    except ValueError:
+        return text
 
 
 def replay(
@@ -136,46 +166,80 @@ def replay(
 ) -> Sequence[ReplayedCoat]:
     """Judge every coat of every tree by its place's record; `as_of` [ms] hides what came after it.
 
-    Raises CoatsFileError where a tree stands in a place that the air file does not know.
+    Each coat is judged by what was known, and measured, up to the next dip. Raises CoatsFileError where a
+    tree stands in a place that the air file does not know.
     """
     places = {}
     for place, said in air.items():
         places[place] = PlaceAir(STILL_AIR_M_S)
         places[place].add(reading for reading in said if as_of is None or reading.time <= as_of)
-    found: list[ReplayedCoat] = []
-    for done, tree in enumerate(coats.trees):
-        progress(done, len(coats.trees))
+    for tree in coats.trees:
         if tree.place not in places:
             known = ", ".join(sorted(places)) or "none"
             raise CoatsFileError(
                 f"tree {tree.label!r}: no air for place {tree.place!r} (the air file has: {known})"
             )
-        found += _replay_tree(tree, places[tree.place], as_of, ensemble)
-    progress(len(coats.trees), len(coats.trees))
+    trees = [_replayed(tree, as_of) for tree in coats.trees]
+    lessons = Lessons(ensemble, trees, places)
+    found: list[ReplayedCoat] = []
+    for done, (one, line) in enumerate(zip(trees, coats.trees, strict=True)):
+        progress(done, len(trees))
+        found += _replay_tree(line, one, places[line.place], lessons)
+    progress(len(trees), len(trees))
     return found
 
 
-def _replay_tree(
-    tree: TreeLine, air: PlaceAir, as_of: Millis | None, ensemble: Ensemble
-) -> list[ReplayedCoat]:
+def _replayed(tree: TreeLine, as_of: Millis | None) -> ReplayedTree:
     dips = [
         CoatDip(
-            number,
-            coat_material(coat.kind, coat.thickness_mm, coat.water_kg_m2),
-            round(coat.dipped_at.timestamp() * 1000),
+            number, coat_material(coat.kind, coat.thickness_mm, coat.water_kg_m2), _millis(coat.dipped_at)
         )
         for number, coat in enumerate(tree.coats, start=1)
     ]
-    dips = [dip for dip in dips if as_of is None or dip.at <= as_of]
-    judged = JudgedTree(
-        tree.label, tree.size_mm, tuple((s, parse_spot(s).describe()) for s in tree.spots), len(tree.coats)
+    said: list[tuple[Millis, Told]] = [
+        (_millis(one.at), Told(0, "weighing", "face", 0, one.kg)) for one in tree.weighings
+    ]
+    said += [
+        (_millis(one.at), Told(0, "surface_temp", _code(one.spot), 0, one.temp_c))
+        for one in tree.surface_temps
+    ]
+    said += [(_millis(one.at), Told(0, "touch", _code(one.spot), 0, word=one.felt)) for one in tree.touches]
+    said.sort(key=lambda one: one[0])
+    return ReplayedTree(
+        tree.place,
+        tree.size_mm,
+        tree.area_m2,
+        tuple(dip for dip in dips if as_of is None or dip.at <= as_of),
+        tuple(one for one in said if as_of is None or one[0] <= as_of),
     )
-    judge = TreeJudge(judged, tuple(dips), air, ensemble=ensemble)
+
+
+def _millis(moment: datetime) -> Millis:
+    return round(moment.timestamp() * SECOND_MS)
+
+
+def _replay_tree(line: TreeLine, tree: ReplayedTree, air: PlaceAir, lessons: Lessons) -> list[ReplayedCoat]:
+    judged = JudgedTree(
+        line.label, line.size_mm, tuple((s, parse_spot(s).describe()) for s in line.spots), len(line.coats)
+    )
     known = air.known_until()
-    judge.advance((known or 0) + DAY_MS)
-    done = () if judge.state is None else coat_verdicts(judged, judge.state.coats, ensemble)
-    waiting = [ReplayedCoat(tree.label, _not_reached(dip, known)) for dip in dips[len(done) :]]
-    return [ReplayedCoat(tree.label, verdict) for verdict in done] + waiting
+    end = (known or 0) + DAY_MS
+    found: list[ReplayedCoat] = []
+    # Each coat as it was known when the next one went on: coats between two measurements are judged together.
+    until = [dip.at for dip in tree.dips[1:]] + [end]
+    for index, moment in enumerate(until):
+        last = index + 1 == len(until)
+        if not last and lessons.count(tree.place, moment) == lessons.count(tree.place, until[index + 1]):
+            continue
+        ensemble = lessons.believed(tree.place, moment)
+        dips = tree.dips if last else tree.dips[: index + 2]
+        judge = TreeJudge(judged, dips, air, ensemble=ensemble)
+        judge.advance(moment)
+        coats = () if judge.state is None else judge.state.coats
+        verdicts = coat_verdicts(judged, coats, ensemble)
+        found += [ReplayedCoat(line.label, verdict) for verdict in verdicts[len(found) : index + 1]]
+    waiting = [ReplayedCoat(line.label, _not_reached(dip, known)) for dip in tree.dips[len(found) :]]
+    return found + waiting
 
 
 def _not_reached(dip: CoatDip, known: Millis | None) -> CoatVerdict:

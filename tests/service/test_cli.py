@@ -189,11 +189,47 @@ def test_replay_of_what_is_no_json_names_the_line(tmp_path: Path) -> None:
     assert "none.csv" in missing.stderr.replace("\n", "")
 
 
-def test_measurements_are_read_and_said_to_wait(tmp_path: Path) -> None:
-    coats = coats_file(tmp_path, weighings=[{"at": format_time(START), "kg": 2.1}])
-    result = run("replay", air_file(tmp_path, hourly(3)), coats, "--json")
-    assert result.exit_code == 0
-    assert "Measurements of Heron are read but not learned from yet." in result.stderr
+def test_replay_learns_from_what_was_measured(tmp_path: Path) -> None:
+    """Of each coat only what was known up to the next dip counts."""
+
+    def judged(**measured: Any) -> list[Any]:
+        coats = coats_file(tmp_path, spots=["face"], **measured)
+        result = run("replay", air_file(tmp_path, hourly(40)), coats, "--json", members=8)
+        assert result.exit_code == 0, result.stderr
+        return [json.loads(line)["fit_at"] for line in result.stdout.splitlines()]
+
+    plain = judged()
+    early = {"at": format_time(START + 3 * HOUR_MS), "spot": "face", "felt": "damp"}
+    late = {"at": format_time(START + 24 * HOUR_MS), "spot": "face", "felt": "damp"}
+    first = judged(touches=[early])
+    assert first[0]["p50"] >= plain[0]["p50"]
+    assert first[0] != plain[0]
+    second = judged(touches=[late])
+    assert second[0] == plain[0]
+    assert second[1] != plain[1]
+
+
+@pytest.mark.parametrize(
+    ("measured", "fault"),
+    [
+        ({"wax_kg": 3.0, "weighings": [{"kg": 2.0}]}, "2 kg is lighter than its wax alone, 3 kg"),
+        ({"touches": [{"spot": "joint:20", "felt": "dry"}]}, "'joint:20' is none of its spots"),
+        (
+            {"surface_temps": [{"spot": "face", "temp_c": 18, "at": "2026-03-01T06:00:00Z"}]},
+            "before the first",
+        ),
+        ({"touches": [{"spot": "face", "felt": "moist"}]}, "felt"),
+    ],
+)
+def test_replay_names_what_cannot_have_been_measured(
+    tmp_path: Path, measured: dict[str, Any], fault: str
+) -> None:
+    for said in measured.values():
+        for one in said if isinstance(said, list) else ():
+            one.setdefault("at", format_time(START + HOUR_MS))
+    result = run("replay", air_file(tmp_path, hourly(3)), coats_file(tmp_path, **measured))
+    assert result.exit_code == 1
+    assert fault in result.stderr.replace("\n", "")
 
 
 def test_serve_refuses_what_others_could_reach(tmp_path: Path) -> None:
