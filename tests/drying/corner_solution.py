@@ -1,12 +1,12 @@
 """A drying joint in two dimensions by finite elements: not the strip's method, but the same equations.
 
-Linear triangles on the section of the shell, water diffusing with D0 exp(b S); linear triangles on the still
-layer of air, vapour diffusing steadily from the surface to the layer's outside (its answer is a matrix from
-surface to surface); one temperature. Nothing of the strip's geometry, conformal map or links is used.
+Linear triangles (scikit-fem assembles them) on the section of the shell, water diffusing with D0 exp(b S), in
+older coats more slowly inward than outward; linear triangles on the still layer of air, vapour diffusing
+steadily from the surface to the layer's outside (its answer is a matrix from surface to surface); one
+temperature. Nothing of the strip's geometry, conformal map or links is used. No triangle straddles two coats.
 """
 
 import math
-from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
@@ -15,6 +15,8 @@ from numpy.typing import NDArray
 from scipy import sparse
 from scipy.integrate import solve_ivp
 from scipy.sparse.linalg import splu
+from skfem import Basis, BilinearForm, ElementTriP0, ElementTriP1, LinearForm, MeshTri
+from skfem.helpers import dot, grad
 
 from sensors.humid_air import latent_heat_j_kg, saturation_density_kg_m3
 from server.drying.materials import SORPTION_LIMIT, SORPTION_POWER, equilibrium_saturation
@@ -32,25 +34,19 @@ from tests.drying.joint_reference import (
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
+EVEN_SLOPE_1_M = 0.5
+"""Slope of φ that counts as even [1/m]: a fresh coat's is some thousand."""
+
 
 @dataclass(frozen=True)
 class Fineness:
-    """Elements along the fillet's half and the flat, through the shell, through the air."""
+    """Elements along the fillet's half and the flat, through the newest and each older coat, the air."""
 
     fillet: int = 24
     flat: int = 24
-    shell: int = 18
+    newest: int = 18
+    older: int = 10
     air: int = 28
-
-
-@dataclass(frozen=True)
-class _Triangles:
-    points: Floats
-    corners: Ints
-    areas: Floats
-    stiffness: Any
-    outer: Ints
-    inner: Ints
 
 
 class CornerSolution:
@@ -85,7 +81,23 @@ class CornerSolution:
         )
         wall_x = np.concatenate([self.tangent_x * np.linspace(0.0, 1.0, fine.fillet + 1), flat_x])
         wall = np.column_stack([wall_x, np.zeros_like(wall_x)])
-        self.shell = _triangulate(surface, wall, np.linspace(0.0, 1.0, fine.shell + 1) ** 2)
+        shares, coat_of_layer = self._through(surface, wall, fine)
+        mesh, layer = _triangles(surface, wall, shares)
+        self.coat = coat_of_layer[layer]
+        self.nodes, self.skin = mesh.p.shape[1], np.arange(surface.shape[0]) * shares.shape[1]
+        middle = mesh.p[:, mesh.t].mean(axis=1)
+        self.in_fillet = middle[0] < self.tangent_x
+        # In each coat, inward is square to the coat's own outside.
+        own = self.heights[self.coat] + fillet_m
+        away = np.array([middle[0] - own / math.tan(self.half), middle[1] - own])
+        away = np.where(away[0] < 0.0, away, np.array([[0.0], [-1.0]]))
+        self.basis = Basis(mesh, ElementTriP1(), quadrature=_many_points())
+        linear, constant = (Basis(mesh, kind, intorder=1) for kind in (ElementTriP1(), ElementTriP0()))
+        self.stiffness = _flow.assemble(linear).tocsr()
+        inward = (away / np.hypot(*away))[:, :, None]
+        # Triangle by triangle, the slope towards the wax times the area.
+        self.inward = _slope.assemble(linear, constant, inward=inward).tocsr()
+        self.areas = np.asarray(linear.dx.sum(axis=1))
 
         shift = np.array([height / math.tan(self.half), height])
         if fillet_m <= layer_m:  # the outside of the layer is two straight lines
@@ -96,43 +108,43 @@ class CornerSolution:
         else:  # it bends round the fillet
             bend = centre - (fillet_m - layer_m) * np.column_stack([np.cos(rays), np.sin(rays)])
             outside = np.concatenate([bend, np.column_stack([flat_x, np.full(fine.flat, height + layer_m)])])
-        air = _triangulate(surface, outside, np.linspace(0.0, 1.0, fine.air + 1) ** 1.7)
-        self.vapour = VAPOUR_M2_S * _surface_matrix(air)
+        self.vapour = VAPOUR_M2_S * _surface_matrix(
+            surface, outside, np.linspace(0.0, 1.0, fine.air + 1) ** 1.7
+        )
         self.surface_m, self.wall_m = float(along[-1]), float(flat_x[-1])
-        self.volume = self._weigh(lambda x, _: np.ones(x.shape))
+        self.volume = self._weigh(np.ones(self.coat.size))
 
     def start(self, saturations: tuple[float, ...]) -> Floats:
         """Saturation of each node with each coat at its own [-]."""
-
-        def fresh(x: Floats, y: Floats) -> Floats:
-            value = np.full(x.shape, saturations[-1])
-            for height, saturation in zip(self.heights[-2::-1], saturations[-2::-1], strict=True):
-                value[self._below(height, x, y)] = saturation
-            return value
-
-        return np.asarray(self._weigh(fresh) / self.volume)
+        return np.asarray(self._weigh(np.array(saturations)[self.coat]) / self.volume)
 
     def beyond_flat(self) -> Floats:
         """Weights of the nodes for the slurry beyond the flat coat's line [m²]."""
-        return self._weigh(lambda x, y: (y > self.heights[-1]).astype(np.float64))
+        return self._weigh(self.basis.global_coordinates()[1] > self.heights[-1])
 
     def under_fillet(self, newest_only: bool) -> Floats:
         """Weights of the nodes for all under the fillet, or for its newest coat [m²]."""
-
-        def inside(x: Floats, y: Floats) -> Floats:
-            under = (x < self.tangent_x).astype(np.float64)
-            if newest_only and self.heights.size > 1:
-                under[self._below(self.heights[-2], x, y)] = 0.0
-            return under
-
-        return self._weigh(inside)
+        newest = self.coat == self.heights.size - 1
+        return self._weigh(self.in_fillet & newest if newest_only else self.in_fillet)
 
     def hours_to(
-        self, slurry: Slurry, start: Floats, weights: Floats, brought: float, limits: tuple[float, ...]
+        self,
+        slurry: Slurry,
+        start: Floats,
+        weights: Floats,
+        brought: float,
+        limits: tuple[float, ...],
+        rewetting: float = 1.0,
     ) -> tuple[float, ...]:
-        """Hours until weighted water above equilibrium is down to each limit of what was brought [m²]."""
-        nodes, skin, b = start.size, self.shell.outer, slurry.exponent
-        stiff = slurry.diffusivity * FULL_KG_M3 * self.shell.stiffness
+        """Hours until weighted water above equilibrium is down to each limit of what was brought [m²].
+
+        rewetting: how much more slowly water moves towards the wax in the older coats [-].
+        """
+        nodes, skin, b = start.size, self.skin, slurry.exponent
+        ease = slurry.diffusivity * FULL_KG_M3
+        stiff = ease * self.stiffness
+        older = ease * (1.0 - 1.0 / rewetting) * (self.coat < self.heights.size - 1) / self.areas
+        towards_wax, back = self.inward, self.inward.T.tocsr()
         water = self.volume * FULL_KG_M3
         heat = WAX_J_M2K * self.wall_m
         gain = AIR_LAYER_W_MK / VAPOUR_M2_S * float(self.vapour.sum()) + RADIATION_W_M2K * self.surface_m
@@ -150,14 +162,18 @@ class CornerSolution:
 
         def rate(_: float, state: Floats) -> Floats:
             saturation, temp = state[:-1], float(state[-1])
-            flow = -(stiff @ (np.expm1(b * saturation) / b))
+            phi = np.expm1(b * saturation) / b
+            slope = towards_wax @ phi
+            flow = -(stiff @ phi) + back @ (older * slope * _downhill(slope / self.areas))
             leaving = self.vapour @ (activity(saturation[skin])[0] * density(temp) - air)
             flow[skin] -= leaving
             return np.append(flow / water, (gain * (AIR_C - temp) - latent * leaving.sum()) / heat)
 
         def jacobian(_: float, state: Floats) -> Any:
             saturation, temp = state[:-1], float(state[-1])
-            inside = (-stiff @ sparse.diags_array(np.exp(b * saturation))).tocoo()
+            slowed = older * _downhill(towards_wax @ np.expm1(b * saturation) / (b * self.areas))
+            spread = stiff - back @ sparse.diags_array(slowed) @ towards_wax
+            inside = (-spread @ sparse.diags_array(np.exp(b * saturation))).tocoo()
             wet, slope = activity(saturation[skin])
             by_water = self.vapour * (slope * density(temp))
             by_heat = self.vapour @ wet * (density(temp + 0.01) - density(temp - 0.01)) / 0.02
@@ -198,52 +214,92 @@ class CornerSolution:
             math.exp(np.interp(-math.log(limit), -np.log(course), np.log(times))) / 3600.0 for limit in limits
         )
 
+    def _through(self, surface: Floats, wall: Floats, fine: Fineness) -> tuple[Floats, Ints]:
+        """Where each line from surface to wall is cut [-], (lines, cuts), and the coat of each layer between.
+
+        Fine at the surface and where the newest coat meets the one below.
+        """
+        coats = self.heights.size
+        even = np.linspace(0.0, 1.0, fine.newest + 1)
+        newest = even**2 if coats == 1 else 0.5 - 0.5 * np.cos(np.pi * even)
+        below = np.linspace(0.0, 1.0, fine.older + 1) ** 1.5
+        begin, parts, layers = np.zeros((len(surface), 1)), [np.zeros((len(surface), 1))], []
+        for coat in range(coats - 1, -1, -1):
+            end = self._crossing(self.heights[coat - 1], surface, wall) if coat else np.ones_like(begin)
+            inside = (newest if coat == coats - 1 else below)[1:]
+            parts.append(begin + (end - begin) * inside)
+            layers += [coat] * inside.size
+            begin = end
+        return np.concatenate(parts, axis=1), np.array(layers)
+
+    def _crossing(self, height: float, surface: Floats, wall: Floats) -> Floats:
+        """How far down each line from surface to wall the coats up to that height begin [-], (lines, 1)."""
+        low, high = np.zeros((len(surface), 1)), np.ones((len(surface), 1))
+        for _ in range(50):
+            middle = 0.5 * (low + high)
+            x, y = (surface + (wall - surface) * middle).T
+            below = self._below(height, x, y)[:, None]
+            low, high = np.where(below, low, middle), np.where(below, middle, high)
+        return high
+
     def _below(self, height: float, x: Floats, y: Floats) -> NDArray[np.bool_]:
         """Whether points lie in the shell of the coats up to that height."""
         tangent = (height + self.fillet_m) / math.tan(self.half)
         outside_arc = np.hypot(x - tangent, y - height - self.fillet_m) >= self.fillet_m
         return np.asarray(np.where(x >= tangent, y <= height, outside_arc), dtype=np.bool_)
 
-    def _weigh(self, value: Callable[[Floats, Floats], Floats]) -> Floats:
-        """∫ value(x, y) N dA of each node's hat function N, by the middles of 64 small triangles in each."""
-        side = 8
-        up = [(i + 1 / 3, j + 1 / 3) for i in range(side) for j in range(side - i)]
-        down = [(i + 2 / 3, j + 2 / 3) for i in range(side - 1) for j in range(side - 1 - i)]
-        middle = np.array(up + down) / side
-        hats = np.column_stack([1.0 - middle.sum(axis=1), middle])
-        places = np.einsum("qk,tkd->tqd", hats, self.shell.points[self.shell.corners])
-        x, y = places[..., 0], places[..., 1]
-        parts = np.einsum("tq,qk->tk", value(x, y), hats) * (self.shell.areas / len(hats))[:, None]
-        size = len(self.shell.points)
-        return np.bincount(self.shell.corners.ravel(), parts.ravel(), size).astype(np.float64)
+    def _weigh(self, value: NDArray[Any]) -> Floats:
+        """∫ value N dA of each node's hat function N, for values by triangle or by triangle and point."""
+        each = np.broadcast_to(value.reshape(self.coat.size, -1), self.basis.dx.shape)
+        return np.asarray(_load.assemble(self.basis, value=each.astype(np.float64)), dtype=np.float64)
 
 
-def _triangulate(first: Floats, second: Floats, shares: Floats) -> _Triangles:
-    """Triangles between two lines of points, at shares of the way from the first to the second."""
-    grid = first[:, None] + (second - first)[:, None] * shares[None, :, None]
-    count, layers = grid.shape[:2]
-    number = np.arange(count * layers).reshape(count, layers)
-    points = grid.reshape(-1, 2)
+def _downhill(slope_1_m: Floats) -> Floats:
+    """1 where φ falls towards the wax, 0 where it rises; rounded off, for a jump costs thousands of steps."""
+    return np.asarray(0.5 - 0.5 * np.tanh(slope_1_m / EVEN_SLOPE_1_M))
+
+
+@BilinearForm  # type: ignore[untyped-decorator]
+def _flow(u: Any, v: Any, _: Any) -> Any:
+    return dot(grad(u), grad(v))
+
+
+@BilinearForm  # type: ignore[untyped-decorator]
+def _slope(u: Any, v: Any, w: Any) -> Any:
+    return dot(grad(u), w.inward) * v
+
+
+@LinearForm  # type: ignore[untyped-decorator]
+def _load(v: Any, w: Any) -> Any:
+    return w.value * v
+
+
+def _many_points() -> tuple[Floats, Floats]:
+    """The middles of 64 small triangles in the triangle of reference, for what jumps within a triangle."""
+    side = 8
+    up = [(i + 1 / 3, j + 1 / 3) for i in range(side) for j in range(side - i)]
+    down = [(i + 2 / 3, j + 2 / 3) for i in range(side - 1) for j in range(side - 1 - i)]
+    points = np.array(up + down).T / side
+    return points, np.full(points.shape[1], 0.5 / points.shape[1])
+
+
+def _triangles(first: Floats, second: Floats, shares: Floats) -> tuple[MeshTri, Ints]:
+    """Triangles between two lines of points, cut at shares (lines, cuts) of the way; the layer of each."""
+    grid = first[:, None] + (second - first)[:, None] * shares[:, :, None]
+    number = np.arange(shares.size).reshape(shares.shape)
     a, b, c, d = number[:-1, :-1], number[1:, :-1], number[1:, 1:], number[:-1, 1:]
-    halves = [[a, b, c], [a, c, d]]
-    corners = np.concatenate([np.stack([e.ravel() for e in half], axis=1) for half in halves])
-    at = points[corners]
-    sides = np.stack([at[:, 2] - at[:, 1], at[:, 0] - at[:, 2], at[:, 1] - at[:, 0]], axis=1)
-    signed = 0.5 * (sides[:, 0, 0] * sides[:, 1, 1] - sides[:, 0, 1] * sides[:, 1, 0])
-    assert signed.min() * signed.max() >= -1e-24, "triangles fold over"
-    real = np.abs(signed) > 1e-15
-    corners, sides, areas = corners[real], sides[real], np.abs(signed[real])
-    local = np.einsum("tid,tjd->tij", sides, sides) / (4.0 * areas)[:, None, None]
-    rows, columns = np.repeat(corners, 3, axis=1).ravel(), np.tile(corners, (1, 3)).ravel()
-    stiffness = sparse.csr_array((local.ravel(), (rows, columns)), shape=(len(points), len(points)))
-    return _Triangles(points, corners, areas, stiffness, number[:, 0], number[:, -1])
+    corners = np.concatenate([np.stack([e.ravel() for e in half], axis=1) for half in ((a, b, c), (a, c, d))])
+    layer = np.tile(np.arange(shares.shape[1] - 1), 2 * (len(first) - 1))
+    return MeshTri(grid.reshape(-1, 2).T.copy(), corners.T.copy()), layer
 
 
-def _surface_matrix(air: _Triangles) -> Floats:
+def _surface_matrix(surface: Floats, outside: Floats, shares: Floats) -> Floats:
     """What leaves each node of the surface for a unit of vapour at each, none at the layer's outside [-]."""
-    free = np.setdiff1d(np.arange(len(air.points)), np.concatenate([air.outer, air.inner]))
-    from_free = air.stiffness[free]
-    at_surface = from_free[:, air.outer].toarray()
-    inside = splu(from_free[:, free].tocsc()).solve(at_surface)
-    own = air.stiffness[air.outer]
-    return np.asarray(own[:, air.outer].toarray() - own[:, free] @ inside)
+    mesh, _ = _triangles(surface, outside, np.tile(shares, (len(surface), 1)))
+    stiffness = _flow.assemble(Basis(mesh, ElementTriP1(), intorder=1)).tocsr()
+    number = np.arange(mesh.p.shape[1]).reshape(len(surface), shares.size)
+    outer, free = number[:, 0], number[:, 1:-1].ravel()
+    at_surface = stiffness[free][:, outer].toarray()
+    inside = splu(stiffness[free][:, free].tocsc()).solve(at_surface)
+    own = stiffness[outer]
+    return np.asarray(own[:, outer].toarray() - own[:, free] @ inside)

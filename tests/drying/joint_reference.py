@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from sensors.humid_air import latent_heat_j_kg, saturation_density_kg_m3
 from server.drying.face import face_network
-from server.drying.joint import joint_network
+from server.drying.joint import STATIONS, joint_network
 from server.drying.joint_vapour import vapour_coupling
 from server.drying.kernel import FIRST_STEP_S, Medium, Solver, Surroundings, Wetness, potential
 from server.drying.materials import equilibrium_saturation
@@ -113,9 +113,14 @@ def hours_to(
     share: Floats,
     saturation: Floats,
     limits: tuple[float, ...],
+    brought: NDArray[np.bool_] | None = None,
+    rewetting: float = 1.0,
 ) -> tuple[float, ...]:
-    """Hours until the mean of the judged water above equilibrium is down to each limit of what it was."""
-    solver = Solver(medium(network, slurry))
+    """Hours until the judged water above equilibrium is down to each limit of what it was.
+
+    brought: cells whose judged water at the start is what it is reckoned over; all where not given.
+    """
+    solver = Solver(medium(network, slurry, rewetting))
     surface = potential(saturation[None, network.station_cell], np.array([slurry.exponent]))
     state = Wetness(saturation[None, :], surface, np.array([AIR_C]), np.zeros(1), FIRST_STEP_S)
     state = solver.settle(state, around)
@@ -126,7 +131,8 @@ def hours_to(
         return float(weight @ (now.saturation[0] - dry))
 
     found: list[float] = []
-    whole, seconds, before = left(state), 0.0, 1.0
+    whole = left(state) if brought is None else float((weight * brought) @ (state.saturation[0] - dry))
+    seconds, before = 0.0, 1.0
     while len(found) < len(limits):
         piece = max(60.0, 0.02 * seconds)
         state = solver.advance(state, around, piece)
@@ -141,14 +147,20 @@ def hours_to(
 
 
 def joint_hours(
-    slurry: Slurry, angle: float, layer_mm: float, folded_heat: bool = True, older_coats: int = 0
+    slurry: Slurry,
+    angle: float,
+    layer_mm: float,
+    folded_heat: bool = True,
+    older_coats: int = 0,
+    stations: int = STATIONS,
+    rewetting: float = 1.0,
 ) -> tuple[float, ...]:
     """Hours to 10 % and 5 % of a joint with a fresh coat, over older ones in equilibrium with the air.
 
     folded_heat: heat reaches the joint through the folded layer, as vapour leaves it; or else by h on all of
     its surface. What remains is reckoned over what the fresh coat brought where it is judged.
     """
-    mesh = joint_network(angle, FILLET_M, (COAT_M,) * (older_coats + 1))
+    mesh = joint_network(angle, FILLET_M, (COAT_M,) * (older_coats + 1), stations)
     network = mesh.network
     coupling = vapour_coupling(mesh, layer_mm * 1e-3)
     area = float(network.station_area.sum())
@@ -157,7 +169,7 @@ def joint_hours(
     dry = equilibrium_saturation(RH_PCT)
     fresh = network.coat == older_coats
     start = np.where(fresh, slurry.water / (FULL_KG_M3 * COAT_M), dry)
-    return hours_to(network, slurry, around, network.judged, start, (0.10, 0.05))
+    return hours_to(network, slurry, around, network.judged, start, (0.10, 0.05), fresh, rewetting)
 
 
 def flat_hours(slurry: Slurry, layer_mm: float) -> tuple[float, ...]:

@@ -68,7 +68,7 @@ def test_wet_joint_against_finite_elements(angle: float, capsys: pytest.CaptureF
     # Source: computed here, finite elements on the layer of air. F_J is stated to be within 6 % for a fillet
     # narrower than the layer; beyond it the ring leaves out what escapes over the flat beside it. The whole
     # joint is much closer, and so are times to dry.
-    fine = Fineness(fillet=60, flat=60, shell=2, air=60)
+    fine = Fineness(fillet=60, flat=60, newest=2, air=60)
     mesh = joint_network(angle, FILLET_M, (COAT_M,))
     for layer_mm in LAYERS_MM:
         solution = CornerSolution(angle, FILLET_M, (COAT_M,), layer_mm * 1e-3, fineness=fine)
