@@ -16,22 +16,12 @@ from rich.table import Table
 from scheduler.forecast import Quantiles
 from sensors.air_table import AirFileError, read_air_table
 from sensors.clock import format_time, parse_time
-from server.drying.drawing import MOST_MEMBERS, default_count, drawn
+from server.drying.drawing import default_count, drawn
 from server.drying.estimate import Estimate, Spread, estimate
 from server.replaying import CoatsFileError, ReplayedCoat, read_coats, replay
 from server.settings import Settings
-from server.terminal import duration, err, fail, out, waiting
+from server.terminal import MembersOption, duration, err, fail, out, waiting
 from server.what_if_command import what_if_command
-
-MembersOption = Annotated[
-    int | None,
-    typer.Option(
-        help="For how many of the shops that could be it is reckoned; 1 says no spread [default: 32].",
-        min=1,
-        max=MOST_MEMBERS,
-        envvar="SLOWCORNER_MEMBERS",
-    ),
-]
 
 app = typer.Typer(
     no_args_is_help=True,

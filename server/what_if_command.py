@@ -8,8 +8,9 @@ import typer
 from rich.table import Table
 
 from sensors.air import Air
+from server.drying.drawing import default_count, drawn
 from server.drying.whatif import Spread, WhatIf, fresh_shells, what_if
-from server.terminal import duration, fail, out, waiting
+from server.terminal import MembersOption, duration, fail, out, waiting
 
 
 def what_if_command(
@@ -24,14 +25,17 @@ def what_if_command(
         list[str] | None,
         typer.Option(help="face, joint:30, pocket:12x40 or cavity:60x0.2; may be given again."),
     ] = None,
+    members: MembersOption = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
 ) -> None:
     """What a fan, drier or warmer air, or a more open joint would save on one coat in given air."""
     try:
         with waiting("Working it out"):
             air = Air(air_temp, rh, air_speed)
-            shells = fresh_shells(kind, layer, air, size, fillet, tuple(spot or ["face", "joint:30"]))
-            found = what_if(shells, air)
+            ensemble = drawn(members or default_count())
+            spots = tuple(spot or ["face", "joint:30"])
+            shells = fresh_shells(kind, layer, air, size, fillet, spots, ensemble.members)
+            found = what_if(shells, air, ensemble=ensemble)
     except ValueError as error:
         fail(str(error))
     if as_json:

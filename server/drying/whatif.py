@@ -44,6 +44,11 @@ HEATER_NOTE = (
     "kilogram of propane: warm with a dry source."
 )
 
+HELD_NOTE = (
+    "A coat is held to the air it hangs in: drier air takes its water faster, but also asks the older coats "
+    "to be drier before it is called fit."
+)
+
 ChangeCode = Literal["fan", "drier", "warmer", "joint:60", "joint:90"]
 
 
@@ -63,8 +68,8 @@ NO_END = Spread(None, None, None)
 class Change:
     """One thing that could be done: when the tree would be fit, and what that saves; or why it is not tried.
 
-    fit_after: from now, for an opened joint from the dip [s]. saved: against the same without it [s]; None
-    there where without it there is no end in sight.
+    fit_after: from now, for an opened joint from the dip [s]. saved: against the same without it [s], below 0
+    where it takes longer; None where without it there is no end in sight.
     """
 
     code: ChangeCode
@@ -115,7 +120,9 @@ def what_if(
             fresh = _seconds([_anew(shell, shell.spot, air) for shell in shells], air, last_coat, ensemble)
         anew = [_anew(shell, spot, air) for shell, spot in zip(shells, opened, strict=True)]
         changes.append(_compared(code, words, fresh, _seconds(anew, air, last_coat, ensemble), ensemble))
-    return WhatIf(_spread(as_it_is, ensemble), tuple(changes))
+    asks_more = any(change.saved.p10 is not None and change.saved.p10 < 0.0 for change in changes)
+    notes = (HEATER_NOTE, HELD_NOTE) if asks_more else (HEATER_NOTE,)
+    return WhatIf(_spread(as_it_is, ensemble), tuple(changes), notes)
 
 
 def _other_airs(

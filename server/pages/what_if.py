@@ -28,6 +28,8 @@ def what_if_row(change: Change) -> WhatIfRow:
     WhatIfRow(what='a fan', saves='saves about 1 h', more='fit after 1-3 h')
     >>> what_if_row(Change("fan", "a fan", "Never on a prime coat."))
     WhatIfRow(what='a fan', saves='not tried', more='Never on a prime coat.')
+    >>> what_if_row(Change("fan", "a fan", "", hour, Spread(-7200.0, -3600.0, 0.0))).saves
+    'takes longer'
     """
     if change.refused:
         return WhatIfRow(change.words, "not tried", change.refused)
@@ -36,6 +38,8 @@ def what_if_row(change: Change) -> WhatIfRow:
         return WhatIfRow(change.words, "no end in sight with it either", "")
     if change.saved.p50 is None:
         return WhatIfRow(change.words, "comes to an end only so", f"fit after {after}")
+    if change.saved.p50 * SECOND_MS < -NOTHING_MS:
+        return WhatIfRow(change.words, "takes longer", f"fit after {after}")
     if change.saved.p50 * SECOND_MS < NOTHING_MS:
         return WhatIfRow(change.words, "saves nothing to speak of", f"fit after {after}")
     return WhatIfRow(change.words, f"saves {_words(change.saved)}", f"fit after {after}")

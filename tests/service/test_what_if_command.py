@@ -11,7 +11,7 @@ RUNNER = CliRunner()
 
 
 def test_it_prints_a_row_a_change_as_json() -> None:
-    words = ["what-if", "--kind", "backup", "--layer", "5", "--spot", "joint:50", "--json"]
+    words = ["what-if", "--kind", "backup", "--layer", "5", "--spot", "joint:50", "--members", "1", "--json"]
     result = RUNNER.invoke(app, words)
     assert result.exit_code == 0, result.stderr
     found = json.loads(result.stdout)
@@ -22,6 +22,20 @@ def test_it_prints_a_row_a_change_as_json() -> None:
         assert 0.0 < saved["p10"] <= saved["p50"] <= saved["p90"]
         assert row["refused"] is None
     assert "carbon monoxide" in found["notes"][0]
+
+
+def test_several_members_say_a_spread() -> None:
+    words = ["what-if", "--kind", "backup", "--layer", "4", "--spot", "joint:50", "--members", "8", "--json"]
+    result = RUNNER.invoke(app, words)
+    assert result.exit_code == 0, result.stderr
+    found = json.loads(result.stdout)
+    as_it_is = found["fit_after_s"]
+    assert as_it_is["p10"] < as_it_is["p50"] < as_it_is["p90"]
+    for row in found["changes"]:
+        saved = row["saved_s"]
+        assert saved["p10"] <= saved["p50"] <= saved["p90"]
+    opened = next(row for row in found["changes"] if row["change"] == "joint:90")
+    assert opened["saved_s"]["p50"] > 0.0
 
 
 def test_a_table_says_why_something_is_not_tried() -> None:
