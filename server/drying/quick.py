@@ -15,7 +15,7 @@ from server.drying.pocket import PocketShape
 from server.drying.quick_around import Place
 from server.drying.quick_around import in_air as through_air
 from server.drying.quick_matrix import fill
-from server.drying.quick_parts import Floats, Parts, air_of, parts_of, values_of
+from server.drying.quick_parts import Floats, Parts, air_of, own, parts_of, values_of
 from server.drying.quick_step import advance as step_through
 from server.drying.quick_step import room_for
 from server.drying.transfer import covers, radiation_w_m2k
@@ -24,9 +24,9 @@ from server.drying.transfer import covers, radiation_w_m2k
 def advance(solver: Solver, state: Wetness, around: Surroundings, seconds: float) -> Wetness:
     """What `Solver.advance` is to do."""
     parts = _parts(solver)
-    values, temp, evaporated = values_of(state), state.temp_c.copy(), state.evaporated.copy()
+    values, temp, evaporated = values_of(state), own(state.temp_c), own(state.evaporated)
     proposal = step_through(
-        parts, air_of(around), room_for(parts), values, temp, evaporated, state.step_s, seconds
+        parts, air_of(around), room_for(parts), values, temp, evaporated, float(state.step_s), float(seconds)
     )
     return _wetness(solver, values, temp, evaporated, proposal)
 
@@ -53,20 +53,20 @@ def in_air(
     """What `in_air.in_air` is to do, the film's pieces between these two lengths [s]."""
     solver = built.solver
     parts, place = _parts(solver), _place(built, size_m)
-    values, temp, evaporated = values_of(wetness), wetness.temp_c.copy(), wetness.evaporated.copy()
+    values, temp, evaporated = values_of(wetness), own(wetness.temp_c), own(wetness.evaporated)
     temp_c, vapour, speed = air_of_members(built, members, air)
     cooling = np.empty(built.lanes)
     proposal = through_air(
         parts,
         place,
-        temp_c,
-        vapour,
-        speed,
+        own(temp_c),
+        own(vapour),
+        own(speed),
         radiation_w_m2k(float(air.temp_c)),
         values,
         temp,
         evaporated,
-        wetness.step_s,
+        float(wetness.step_s),
         float(seconds),
         float(age_s),
         *pieces_s,
@@ -86,15 +86,15 @@ def _place(built: Build, size_m: float) -> Place:
         table = coupling_table(shape.angle_deg, shape.fillet_m)
         edges, terms, layer = table.edges, table.terms, built.by_lane(shape.layer_factor)
     found = Place(
-        size_m=size_m,
-        film_factor=np.ascontiguousarray(built.film_factor),
-        share=np.ascontiguousarray(built.station_share),
+        size_m=float(size_m),
+        film_factor=own(built.film_factor),
+        share=own(built.station_share),
         depth_m=float(shape.depth_m) if isinstance(shape, PocketShape) else 0.0,
         joint=joint,
-        layer_factor=np.ascontiguousarray(layer),
-        edges=edges,
-        terms=np.ascontiguousarray(terms),
-        area=np.ascontiguousarray(network.station_area),
+        layer_factor=own(layer),
+        edges=own(edges),
+        terms=own(terms),
+        area=own(network.station_area),
         judged=np.ascontiguousarray(network.judged_stations),
     )
     built.solver.quick_place = found

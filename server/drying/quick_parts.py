@@ -105,44 +105,47 @@ def parts_of(medium: Medium, scale: Floats, warmth: float) -> Parts:
     filled[:, 0] = True
     filled[np.maximum(ends_a, ends_b), apart] = True
 
-    def turned(of_lanes: Floats) -> Floats:
-        return np.ascontiguousarray(of_lanes.T)
-
     return Parts(
         link_a=link_a,
         link_b=link_b,
         hindered=(medium.link_inward != medium.link).any(axis=0),
-        link=turned(medium.link),
-        link_inward=turned(medium.link_inward),
+        link=own(medium.link.T),
+        link_inward=own(medium.link_inward.T),
         under=under,
-        surface=turned(medium.surface),
-        capacity=turned(medium.capacity),
-        scale=turned(scale),
+        surface=own(medium.surface.T),
+        capacity=own(medium.capacity.T),
+        scale=own(scale.T),
         filled=filled,
-        exponent=np.maximum(medium.exponent, LINEAR_EXPONENT),
-        heat=np.ascontiguousarray(medium.heat),
+        exponent=own(np.maximum(medium.exponent, LINEAR_EXPONENT)),
+        heat=own(medium.heat),
         sorption_limit=float(medium.sorption_limit),
         sorption_power=float(medium.sorption_power),
         warmth=float(warmth),
     )
 
 
+def own(values: Floats) -> Floats:
+    """A copy in rows, and of floats whatever it was: for other arrays the kernel would be compiled anew."""
+    return np.array(values, dtype=np.float64, order="C")
+
+
 def air_of(around: Surroundings) -> Air:
     """The air in the quick kernel's order."""
     level, slope, curve = around.saturation_log
+    lanes = around.convection.shape
     return Air(
-        vapour=np.ascontiguousarray(np.moveaxis(around.vapour, 0, 2)),
-        heat=around.convection + around.radiation,
-        temp_c=np.ascontiguousarray(around.air_temp_c),
-        vapour_kg_m3=np.ascontiguousarray(around.air_vapour),
-        ground_c=np.ascontiguousarray(around.ground_temp_c),
-        log_level=np.ascontiguousarray(level),
-        log_slope=np.ascontiguousarray(slope),
-        log_curve=np.ascontiguousarray(curve),
-        latent=np.ascontiguousarray(around.latent_heat),
+        vapour=own(np.moveaxis(around.vapour, 0, 2)),
+        heat=own(around.convection + around.radiation),
+        temp_c=own(np.broadcast_to(around.air_temp_c, lanes)),
+        vapour_kg_m3=own(np.broadcast_to(around.air_vapour, lanes)),
+        ground_c=own(around.ground_temp_c),
+        log_level=own(level),
+        log_slope=own(slope),
+        log_curve=own(curve),
+        latent=own(around.latent_heat),
     )
 
 
 def values_of(state: Wetness) -> Floats:
     """The unknowns (s + n, L) of a state."""
-    return np.ascontiguousarray(np.concatenate([state.surface, state.saturation], axis=1).T)
+    return own(np.concatenate([state.surface, state.saturation], axis=1).T)
