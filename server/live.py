@@ -109,6 +109,10 @@ class LiveRack:
         """
         self._thread.submit(self._learn, place, cause)
 
+    def believe_anew(self) -> None:
+        """Take what the shop believes as it is set now, and judge every tree by it; returns at once."""
+        self._thread.submit(self._believe_anew)
+
     def what_if(self, tree_id: int) -> WhatIf | None:
         """What would save time on a tree; worked out in the caller's thread, beside the judging."""
         followed = self._followed.get(tree_id)
@@ -292,6 +296,15 @@ class LiveRack:
         if place not in self._ensembles:
             self._ensembles[place] = newest(self.engine, place, prior_ensemble(self.engine, self._settings))
         return self._ensembles[place]
+
+    def _believe_anew(self) -> None:
+        self._take_heard()
+        self._settings = believed(self.engine)
+        self._ensembles.clear()
+        for tree_id, followed in self._followed.items():
+            judge = self._judge(followed.tree, followed.judge.dips)
+            self._followed[tree_id] = _Followed(followed.tree, judge)
+        self._look(None, forecast=True)
 
     def _learn(self, place: str, cause: str) -> None:
         self._take_heard()

@@ -98,6 +98,10 @@ class Rack(Protocol):
         """
         ...
 
+    def believe_anew(self) -> None:
+        """Take what the shop believes as it is set now, and judge every tree by it; returns at once."""
+        ...
+
     def what_if(self, tree_id: int) -> WhatIf | None:
         """What would save time on a tree, worked out when it is asked; None where nothing can be compared."""
         ...

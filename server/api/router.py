@@ -3,6 +3,7 @@
 from fastapi import APIRouter
 
 from server.api.air import air_router
+from server.api.beliefs import beliefs_router
 from server.api.dips import dips_router
 from server.api.measurements import measurements_router
 from server.api.rack import rack_router
@@ -22,6 +23,7 @@ def api_router(parts: Parts) -> APIRouter:
         dips_router,
         measurements_router,
         air_router,
+        beliefs_router,
         service_router,
     ):
         router.include_router(part(parts))

@@ -38,6 +38,7 @@ class FakeRack:
     what_ifs: dict[int, WhatIf] = field(default_factory=dict)
     refreshed: list[int] = field(default_factory=list)
     learned: list[tuple[str, str]] = field(default_factory=list)
+    believed_anew: int = 0
     on_refresh: Callable[[int], None] = lambda tree_id: None
 
     def outlooks(self) -> Sequence[Outlook]:
@@ -52,6 +53,9 @@ class FakeRack:
 
     def learn(self, place: str, cause: str) -> None:
         self.learned.append((place, cause))
+
+    def believe_anew(self) -> None:
+        self.believed_anew += 1
 
     def what_if(self, tree_id: int) -> WhatIf | None:
         return self.what_ifs.get(tree_id)
