@@ -14,6 +14,7 @@ from sensors.humid_air import (
 )
 from server.drying.face import open_surface
 from server.drying.kernel import Solver
+from server.drying.materials import CENTRE
 from server.drying.pocket import PocketShape, stagnant_m2_s
 from server.drying.transfer import (
     TransferRangeError,
@@ -104,7 +105,7 @@ class TestStefan:
         wet = saturation_density_kg_m3(np.array([floor_c]))
         still = film(22.0, vapour, 1.0, 0.025, np.array([floor_c]), wet)
         open_mouth = still.times(np.array([1e9]))
-        through = PocketShape(depth_mm * 1e-3).exposure((0.001,), open_mouth, 5.2)
+        through = PocketShape(depth_mm * 1e-3, CENTRE).exposure((0.001,), open_mouth, 5.2)
         found = float(through.vapour[0, 0, 0] * (wet[0] - vapour)) * 3.6e6
         print(f"pocket {depth_mm} mm: {found:.2f} of {rate} g/m²h")
         assert found == pytest.approx(rate, rel=0.015)
@@ -131,7 +132,7 @@ class TestStefan:
         medium = column(4, diffusivity_m2_s=1e-6, heat_j_m2k=500.0)
         solver, state = Solver(medium), evenly_wet(medium, 1.0, 22.0)
         still = film(22.0, vapour, 0.6, 0.025, np.array([20.0]), saturation_density_kg_m3(np.array([20.0])))
-        through = PocketShape(0.04).exposure((0.001,), still, 5.2)
+        through = PocketShape(0.04, CENTRE).exposure((0.001,), still, 5.2)
         conductance = float((through.convection + through.radiation)[0])
         around = surroundings(float(through.vapour[0, 0, 0]), conductance, 22.0, vapour, np.array([20.0]))
         state = solver.advance(state, around, 3600.0)
@@ -146,7 +147,7 @@ class TestStefan:
 
     def test_a_pocket_without_depth_is_a_face(self) -> None:
         still = film(21.0, 0.009, 0.6, 0.025, np.array([18.0]), np.array([0.015]))
-        flat, face = PocketShape(0.0).exposure((0.001,), still, 5.2), open_surface(still, 5.2)
+        flat, face = PocketShape(0.0, CENTRE).exposure((0.001,), still, 5.2), open_surface(still, 5.2)
         assert flat.vapour == pytest.approx(face.vapour)
         assert flat.judged_heat == pytest.approx(face.judged_heat)
 
