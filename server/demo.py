@@ -61,7 +61,7 @@ DEMO_TREES = (
         "B1",
         "cellar",
         30.0,
-        (("face", "wing"), ("joint:70", "gate joint")),
+        (("face", "wing"), ("joint:70", "gate joint"), ("cavity:40x0.02,blown", "hollow body")),
         (31.0, 13.0),
     ),
     DemoTree(

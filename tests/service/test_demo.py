@@ -68,7 +68,7 @@ def test_a_tree_comes_fit_with_its_slow_spot_named_and_a_restart_goes_on(tmp_pat
             }
         after_s = time.monotonic() - opened
         label, tree = next(iter(came_fit.items()))
-        assert tree["slowest_spot"].startswith(("joint:", "pocket:"))
+        assert tree["slowest_spot"].startswith(("joint:", "pocket:", "cavity:"))
         assert "was the last" in tree["reason"]
         demo.get("/readyz")  # raises where it is not ready
         tree_page = demo.get(f"/trees/{tree['id']}")
