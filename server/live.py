@@ -16,6 +16,7 @@ from scheduler.forecast import Outlook
 from sensors.air import GAP_LIMIT_MS, Air, PlaceAir
 from sensors.clock import HOUR_MS, Clock, Millis
 from sensors.reading import Reading
+from server.advising import AdviceDesk, Foreseen
 from server.believing import Believed, believed, prior_ensemble
 from server.drying.ensemble import Ensemble
 from server.drying.materials import coat as coat_material
@@ -29,7 +30,7 @@ from server.store import dips, places, readings, saved, trees
 from server.store.engine import Engine
 from server.store.values import Dip, Place, Tree
 from server.tree_warnings import TreeWarnings
-from server.verdicts import AirPoint, TreeVerdict
+from server.verdicts import Advice, AirPoint, TreeVerdict
 from server.what_if_desk import WhatIfDesk
 
 log = logging.getLogger("slowcorner.rack")
@@ -60,6 +61,7 @@ class LiveRack:
     _picture: dict[int, TreeVerdict] = field(default_factory=dict)
     _warnings: TreeWarnings = field(default_factory=TreeWarnings)
     _what_if_desk: WhatIfDesk = field(default_factory=WhatIfDesk)
+    _advice_desk: AdviceDesk = field(default_factory=AdviceDesk)
     _heard: list[Reading] = field(default_factory=list)
     _heard_lock: threading.Lock = field(default_factory=threading.Lock)
     _heard_arrived: Millis = 0
@@ -108,6 +110,10 @@ class LiveRack:
         Returns at once; its trees are judged by what was learned before the next look is answered.
         """
         self._thread.submit(self._learn, place, cause)
+
+    def advice(self) -> Advice | None:
+        """The measurement that is asked for today, None where none is."""
+        return self._advice_desk.latest
 
     def believe_anew(self) -> None:
         """Take what the shop believes as it is set now, and judge every tree by it; returns at once."""
@@ -188,6 +194,7 @@ class LiveRack:
         if forecast:
             self._forecast(only)
             self._foresee_nights(now, only)
+            self._advice_desk.look(self.engine, self._foreseen, now)
         self._save(moved)
         self._show(now, only)
         return self.outlooks()
@@ -296,6 +303,25 @@ class LiveRack:
         if place not in self._ensembles:
             self._ensembles[place] = newest(self.engine, place, prior_ensemble(self.engine, self._settings))
         return self._ensembles[place]
+
+    def _foreseen(self) -> Sequence[Foreseen]:
+        found = []
+        for followed in self._followed.values():
+            state, ahead = followed.judge.state, followed.forecast
+            if (
+                state is not None
+                and state.air is not None
+                and ahead is not None
+                and not state.coats[-1].fit_at
+            ):
+                codes = [code for code, _ in followed.judge.tree.spots]
+                tree, judge = followed.tree, followed.judge
+                found.append(
+                    Foreseen(
+                        tree.id, tree.area_m2, codes, ahead.made_at, ahead.spots, state.air, judge.ensemble
+                    )
+                )
+        return found
 
     def _believe_anew(self) -> None:
         self._take_heard()

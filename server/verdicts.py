@@ -76,6 +76,20 @@ class TreeVerdict:
     warnings: tuple[str, ...]
 
 
+@dataclass(frozen=True)
+class Advice:
+    """A measurement that is asked for: of which tree, what kind, where, when [ms].
+
+    `narrowed` is the spread that is expected after it over the spread before [-].
+    """
+
+    tree_id: int
+    kind: str
+    spot: str
+    at: Millis
+    narrowed: float
+
+
 class Rack(Protocol):
     """The live rack, as pages and API see it. Calls are thread-safe and quick: they read a picture."""
 
@@ -96,6 +110,10 @@ class Rack(Protocol):
 
         `cause` is "measured", "undone" or "forgotten".
         """
+        ...
+
+    def advice(self) -> Advice | None:
+        """The measurement that is asked for today, None where none is."""
         ...
 
     def believe_anew(self) -> None:

@@ -7,18 +7,31 @@ from fastapi import APIRouter, Header, Path, Response
 from pydantic import BaseModel, Field
 
 from server.api.problems import ProblemError, documented
-from server.api.schemas import LARGEST_ID, Moment, SpotCode, Wire, maybe_datetime, to_datetime, to_millis
+from server.api.schemas import (
+    LARGEST_ID,
+    Moment,
+    Slug,
+    SpotCode,
+    Wire,
+    maybe_datetime,
+    to_datetime,
+    to_millis,
+)
 from server.api.trees import TreeId
 from server.dip_desk import known_tree
+from server.learned_words import what_was_learned
 from server.measuring_desk import Measured, MeasurementError, take_measurement, undo_measurement
 from server.parts import Parts
 from server.store import measurements as measurement_store
+from server.store import places as place_store
+from server.store.engine import UnknownError
 from server.store.values import Measurement
 
 Key = Annotated[
     str | None,
     Header(alias="Idempotency-Key", min_length=1, max_length=200, pattern=r"^[!-~]+$"),
 ]
+Place = Annotated[Slug, Path(description="a place's id")]
 Degrees = Annotated[float, Field(ge=-40, le=150, allow_inf_nan=False)]
 
 
@@ -68,6 +81,32 @@ class MeasurementShape(BaseModel):
     felt: str | None = None
     seen: str | None = None
     undone_at: datetime | None = None
+
+
+class LearnedAnswer(BaseModel):
+    """What a place has learned, in sentences, from what; the ids of measurements that are disbelieved."""
+
+    place: str
+    generation: int
+    learned: list[str]
+    evidence: str
+    disbelieved: list[int]
+
+
+class AdviceShape(BaseModel):
+    """A measurement that would tell most; `narrowed` is the spread expected after it over that before."""
+
+    tree: int
+    kind: Literal["weighing", "surface_temp", "touch", "colour"]
+    spot: str
+    at: datetime
+    narrowed: float
+
+
+class AdviceAnswer(BaseModel):
+    """What is asked for today, null where nothing is worth asking."""
+
+    advice: AdviceShape | None
 
 
 class MeasurementsAnswer(BaseModel):
@@ -135,6 +174,60 @@ def measurements_router(parts: Parts) -> APIRouter:
         return _shape(undo_measurement(parts, tree_id, measurement_id))
 
     return router
+
+
+def learning_router(parts: Parts) -> APIRouter:
+    """What places learned, forgetting it, and what to measure next."""
+    router = APIRouter(tags=["measurements"])
+
+    @router.get("/api/places/{place}/learned", responses=documented(404))
+    def learned(place: Place) -> LearnedAnswer:
+        """What a place has learned from its measurements."""
+        known_place(parts, place)
+        return _learned(parts, place)
+
+    @router.post("/api/places/{place}/forget", status_code=202, responses=documented(404))
+    def forget(place: Place) -> LearnedAnswer:
+        """Forget what a place has learned: its trees are judged by the prior again. What was said is kept."""
+        known_place(parts, place)
+        parts.rack.learn(place, "forgotten")
+        return _learned(parts, place)
+
+    @router.get("/api/advice", responses=documented())
+    def advice() -> AdviceAnswer:
+        """The measurement that would narrow the forecast most, at most one a day."""
+        found = parts.rack.advice()
+        if found is None:
+            return AdviceAnswer(advice=None)
+        shape = AdviceShape.model_validate(
+            {
+                "tree": found.tree_id,
+                "kind": found.kind,
+                "spot": found.spot,
+                "at": to_datetime(found.at),
+                "narrowed": round(found.narrowed, 3),
+            }
+        )
+        return AdviceAnswer(advice=shape)
+
+    return router
+
+
+def known_place(parts: Parts, place: str) -> None:
+    """Raises UnknownError where there is no such place."""
+    if place_store.place(parts.engine, place) is None:
+        raise UnknownError(f"there is no place {place!r}")
+
+
+def _learned(parts: Parts, place: str) -> LearnedAnswer:
+    found = what_was_learned(parts.engine, place)
+    return LearnedAnswer(
+        place=place,
+        generation=found.generation,
+        learned=list(found.sentences),
+        evidence=found.evidence,
+        disbelieved=list(found.disbelieved),
+    )
 
 
 def _shape(one: Measurement) -> MeasurementShape:

@@ -5,7 +5,7 @@ from fastapi import APIRouter
 from server.api.air import air_router
 from server.api.beliefs import beliefs_router
 from server.api.dips import dips_router
-from server.api.measurements import measurements_router
+from server.api.measurements import learning_router, measurements_router
 from server.api.rack import rack_router
 from server.api.service import service_router
 from server.api.trees import trees_router
@@ -22,6 +22,7 @@ def api_router(parts: Parts) -> APIRouter:
         what_if_router,
         dips_router,
         measurements_router,
+        learning_router,
         air_router,
         beliefs_router,
         service_router,

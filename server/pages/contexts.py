@@ -141,6 +141,8 @@ class TreePage:
     judged: tuple[str, ...]
     dip: DipForm | None
     undo: UndoLink | None
+    measure: str
+    asked: str
     picture: Markup
     picture_words: str
     spots: tuple[SpotRow, ...]
@@ -149,6 +151,37 @@ class TreePage:
     coats: tuple[CoatRow, ...]
     warnings: tuple[str, ...]
     cautions: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class MeasuredRow:
+    """One measurement: what was found and when, whether it counts, and the way to take it back."""
+
+    what: str
+    when: str
+    doubt: str
+    undo: str
+
+
+@dataclass(frozen=True)
+class MeasurePage:
+    """What was measured on a tree, what its place learned from it, and the forms to say more."""
+
+    frame: Frame
+    label: str
+    place: str
+    back: str
+    fault: str
+    asked: str
+    action: str
+    key: str
+    pause: tuple[tuple[int, str], ...]
+    places: tuple[tuple[str, str], ...]
+    measured: tuple[MeasuredRow, ...]
+    learned: tuple[str, ...]
+    evidence: str
+    forget: str
+    from_tree: int
 
 
 @dataclass(frozen=True)
@@ -290,4 +323,14 @@ class NewTreePage:
     chosen_recipe: int
 
 
-Page = RackPage | TreePage | QuestionPage | UndoPage | ProblemPage | AirPage | ShopPage | NewTreePage
+Page = (
+    RackPage
+    | TreePage
+    | MeasurePage
+    | QuestionPage
+    | UndoPage
+    | ProblemPage
+    | AirPage
+    | ShopPage
+    | NewTreePage
+)

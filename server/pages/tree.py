@@ -22,6 +22,7 @@ from server.pages.contexts import (
     When,
 )
 from server.pages.frame import Shop, frame, shop_now
+from server.pages.measuring import asked_words
 from server.pages.tree_words import following_words, picture_of, slowest_words, spot_words, when_words
 from server.pages.what_if import what_if_part
 from server.pages.wording import (
@@ -73,6 +74,8 @@ def tree_page(parts: Parts, tree_id: int, what_if: bool = False) -> TreePage:
         judged=_judged_words(tree, outlook),
         dip=None if tree.left or len(standing) >= len(coats) else _form(tree, standing, said),
         undo=_undo(shop, tree, standing),
+        measure=f"/trees/{tree_id}/measure" if standing else "",
+        asked=asked_words(parts, shop, tree_id),
         picture=picture,
         picture_words=picture_words,
         spots=_spots(shop, verdict),

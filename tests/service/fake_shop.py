@@ -22,7 +22,7 @@ from server.store import recipes as recipe_store
 from server.store import shop as shop_store
 from server.store import trees as tree_store
 from server.store.values import NewDip, NewTree, Place, Tree, TreeSpot
-from server.verdicts import AirPoint, CoatVerdict, SpotVerdict, TreeVerdict
+from server.verdicts import Advice, AirPoint, CoatVerdict, SpotVerdict, TreeVerdict
 from server.web import web_app
 
 NOON = parse_time("2026-03-02T12:00:00Z")
@@ -39,6 +39,7 @@ class FakeRack:
     refreshed: list[int] = field(default_factory=list)
     learned: list[tuple[str, str]] = field(default_factory=list)
     believed_anew: int = 0
+    advised: Advice | None = None
     on_refresh: Callable[[int], None] = lambda tree_id: None
 
     def outlooks(self) -> Sequence[Outlook]:
@@ -53,6 +54,9 @@ class FakeRack:
 
     def learn(self, place: str, cause: str) -> None:
         self.learned.append((place, cause))
+
+    def advice(self) -> Advice | None:
+        return self.advised
 
     def believe_anew(self) -> None:
         self.believed_anew += 1

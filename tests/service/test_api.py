@@ -135,7 +135,13 @@ def test_openapi_describes_every_call_and_its_problems(web: Browser) -> None:
         ("DELETE", "/api/trees/{tree_id}/dips/{dip_id}"), ("GET", "/api/trees/{tree_id}/history"),
         ("GET", "/api/places"), ("GET", "/api/places/{place}/air"), ("GET", "/api/nodes"),
         ("GET", "/api/nodes/{node}/readings"), ("POST", "/api/readings"), ("POST", "/api/push/subscriptions"),
-        ("GET", "/healthz"), ("GET", "/readyz"),
+        ("GET", "/healthz"), ("GET", "/readyz"), ("GET", "/api/trees/{tree_id}/what-if"),
+        ("GET", "/api/beliefs"), ("PATCH", "/api/beliefs"), ("GET", "/api/advice"),
+        ("POST", "/api/trees/{tree_id}/weighings"), ("POST", "/api/trees/{tree_id}/surface-temps"),
+        ("POST", "/api/trees/{tree_id}/touches"), ("POST", "/api/trees/{tree_id}/colours"),
+        ("GET", "/api/trees/{tree_id}/measurements"),
+        ("DELETE", "/api/trees/{tree_id}/measurements/{measurement_id}"),
+        ("GET", "/api/places/{place}/learned"), ("POST", "/api/places/{place}/forget"),
     } == calls  # fmt: skip
     assert "HTTPValidationError" not in str(schema["paths"])
     assert {"Problem", "FieldFault"} <= set(schema["components"]["schemas"])
