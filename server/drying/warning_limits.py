@@ -37,8 +37,8 @@ class WarningLimits:
     cooling_k: float = 7.0
     warming_k: float = 5.0
     prewet_after_h: float = 48.0
-    prime: AirRange = AirRange(15.0, 27.0, 40.0, 75.0, 1.0)
-    backup: AirRange = AirRange(15.0, 32.0, 20.0, 70.0, 5.0)
+    prime: AirRange = AirRange(10.0, 27.0, 40.0, 75.0, 1.0)
+    backup: AirRange = AirRange(10.0, 32.0, 20.0, 70.0, 5.0)
 
     def air_of(self, kind: str) -> AirRange:
         """The air that a kind of coat wants."""

@@ -104,9 +104,12 @@ def what_if(
     if not shells or not shells[0].coats:
         raise ValueError("there is no coat on the tree whose drying could be changed")
     as_it_is = np.zeros(ensemble.count) if fit_already else _seconds(shells, air, last_coat, ensemble)
+    fit = ""
+    if (as_it_is == 0.0).all():
+        fit = "It is dry through already." if last_coat else "It is fit already."
     changes = [
         _in_other_air(code, words, refused, shells, other, as_it_is, last_coat, ensemble)
-        for code, words, refused, other in _other_airs(shells[0], air, bool((as_it_is == 0.0).all()), limits)
+        for code, words, refused, other in _other_airs(shells[0], air, fit, limits)
     ]
     fresh = None
     for angle in OPENED_DEG:
@@ -126,15 +129,17 @@ def what_if(
 
 
 def _other_airs(
-    shell: SpotShell, air: Air, fit_already: bool, limits: WarningLimits
+    shell: SpotShell, air: Air, never: str, limits: WarningLimits
 ) -> list[tuple[ChangeCode, str, str, Air]]:
-    """Each change of the air: its code, words, why it is not tried ("" where it is), and the air."""
+    """Each change of the air: its code, words, why it is not tried ("" where it is), and the air.
+
+    `never`: why none of them is; "" where some may be.
+    """
     kind, coats = shell.coats[-1].kind, len(shell.coats)
     wanted = limits.air_of(kind)
     drier = air.rh_pct - DRIER_PCT
     warmer = air.temp_c + WARMER_K
     warm_rh = float(relative_humidity_pct(warmer, vapour_pressure_pa(air.temp_c, air.rh_pct)))
-    never = "It is fit already." if fit_already else ""
     if kind == "prime":
         never = "Never on a prime coat: it would dry too fast and crack."
     fan_refused = drier_refused = warmer_refused = never

@@ -36,13 +36,23 @@ def what_if_row(change: Change) -> WhatIfRow:
     after = _words(change.fit_after)
     if change.fit_after.p50 is None:
         return WhatIfRow(change.words, "no end in sight with it either", "")
-    if change.saved.p50 is None:
-        return WhatIfRow(change.words, "comes to an end only so", f"fit after {after}")
-    if change.saved.p50 * SECOND_MS < -NOTHING_MS:
-        return WhatIfRow(change.words, "takes longer", f"fit after {after}")
-    if change.saved.p50 * SECOND_MS < NOTHING_MS:
-        return WhatIfRow(change.words, "saves nothing to speak of", f"fit after {after}")
-    return WhatIfRow(change.words, f"saves {_words(change.saved)}", f"fit after {after}")
+    return WhatIfRow(change.words, _saves(change.saved), f"fit after {after}")
+
+
+def _saves(saved: Spread) -> str:
+    """What a change saves, in words.
+
+    >>> _saves(Spread(0.0, 0.0, 3600.0)), _saves(Spread(-3600.0, 0.0, 0.0))
+    ('saves up to 1 h', 'saves nothing, and may take longer')
+    """
+    if saved.p50 is None:
+        return "comes to an end only so"
+    low, middle = (0.0 if value is None else value * SECOND_MS for value in (saved.p10, saved.p50))
+    if saved.p90 is None or saved.p90 * SECOND_MS > NOTHING_MS:
+        return f"saves {_words(saved)}"
+    if middle < -NOTHING_MS:
+        return "takes longer"
+    return "saves nothing, and may take longer" if low < -NOTHING_MS else "saves nothing to speak of"
 
 
 def _words(spread: Spread) -> str:

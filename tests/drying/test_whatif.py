@@ -98,11 +98,15 @@ def test_a_coat_that_is_fit_is_left_alone() -> None:
     found = what_if((after(dipped("face", older=4), SHOP, 600.0),), SHOP)
     assert found.as_it_is == Spread(0.0, 0.0, 0.0)
     assert all(changes(found)[code].refused == "It is fit already." for code in AIR_CHANGES)
+    shell = after(dipped("face"), SHOP, 3000.0)
+    through = what_if((shell,), SHOP, last_coat=True)
+    assert through.as_it_is == Spread(0.0, 0.0, 0.0)
+    assert all(changes(through)[code].refused == "It is dry through already." for code in AIR_CHANGES)
 
 
 def test_warmer_air_holds_the_same_vapour() -> None:
     warmed: list[Air] = []
-    for code, _, _, air in whatif._other_airs(dipped("face", older=5), SHOP, False, DEFAULT_LIMITS):
+    for code, _, _, air in whatif._other_airs(dipped("face", older=5), SHOP, "", DEFAULT_LIMITS):
         if code == "warmer":
             warmed.append(air)
     [air] = warmed
