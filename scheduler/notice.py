@@ -65,6 +65,8 @@ def spot_words(code: str | None, name: str | None) -> str:
 
     >>> spot_words("joint:30", "the vent joint"), spot_words("pocket:12x40", "pour cup")
     ('the vent joint, 30°', 'the pour cup, 12 mm wide and 40 mm deep')
+    >>> spot_words("cavity:60x0.2,blown", "belly")
+    'the belly, mouth 60 mm wide'
     >>> spot_words("face", "face"), spot_words("joint:30", None)
     ('the face', '')
     """
@@ -82,4 +84,6 @@ def _measure(code: str) -> str:
     if kind == "pocket" and "x" in figures:
         mouth, _, depth = figures.partition("x")
         return f"{mouth} mm wide and {depth} mm deep"
+    if kind == "cavity" and "x" in figures:
+        return f"mouth {figures.partition('x')[0]} mm wide"
     return ""

@@ -15,11 +15,12 @@ from numpy.typing import NDArray
 
 from sensors.air import Air
 from sensors.humid_air import relative_humidity_pct, vapour_pressure_pa
+from server.drying.build import build
 from server.drying.ensemble import ALONE, Ensemble
 from server.drying.estimate import MOST_LAYERS, older_coats
 from server.drying.materials import CENTRE, MaterialError, Members, coat
 from server.drying.shell import SpotShell
-from server.drying.spots import JointSpot, Spot, parse_spot
+from server.drying.spots import CavitySpot, JointSpot, Spot, parse_spot
 from server.drying.verdict import HORIZON_S, tree_ahead
 from server.drying.warning_limits import DEFAULT_LIMITS, WarningLimits
 from server.drying.warnings import SWUNG_COATS
@@ -49,7 +50,7 @@ HELD_NOTE = (
     "to be drier before it is called fit."
 )
 
-ChangeCode = Literal["fan", "drier", "warmer", "joint:60", "joint:90"]
+ChangeCode = Literal["fan", "drier", "warmer", "blown", "joint:60", "joint:90"]
 
 
 @dataclass(frozen=True)
@@ -108,9 +109,13 @@ def what_if(
     if (as_it_is == 0.0).all():
         fit = "It is dry through already." if last_coat else "It is fit already."
     changes = [
-        _in_other_air(code, words, refused, shells, other, as_it_is, last_coat, ensemble)
+        _changed(code, words, refused, shells, other, as_it_is, last_coat, ensemble)
         for code, words, refused, other in _other_airs(shells[0], air, fit, limits)
     ]
+    blown = [_blown(shell) for shell in shells]
+    if any(one is not shell for one, shell in zip(blown, shells, strict=True)):
+        words, refused = "air blown through the hollow", _refused_at_all(shells[0], fit)
+        changes.append(_changed("blown", words, refused, blown, air, as_it_is, last_coat, ensemble))
     fresh = None
     for angle in OPENED_DEG:
         code: ChangeCode = "joint:60" if angle == OPENED_DEG[0] else "joint:90"
@@ -140,8 +145,7 @@ def _other_airs(
     drier = air.rh_pct - DRIER_PCT
     warmer = air.temp_c + WARMER_K
     warm_rh = float(relative_humidity_pct(warmer, vapour_pressure_pa(air.temp_c, air.rh_pct)))
-    if kind == "prime":
-        never = "Never on a prime coat: it would dry too fast and crack."
+    never = _refused_at_all(shell, never)
     fan_refused = drier_refused = warmer_refused = never
     if not never:
         if air.speed_m_s >= FAN_M_S:
@@ -170,7 +174,14 @@ def _other_airs(
     ]
 
 
-def _in_other_air(
+def _refused_at_all(shell: SpotShell, never: str) -> str:
+    """Why no air may be changed on this coat; "" where it may."""
+    if shell.coats[-1].kind == "prime":
+        return "Never on a prime coat: it would dry too fast and crack."
+    return never
+
+
+def _changed(
     code: ChangeCode,
     words: str,
     refused: str,
@@ -222,6 +233,15 @@ def fresh_shells(
             shell = shell.dip(coat(older))
         shells.append(shell.at_equilibrium(float(air.rh_pct)).dip(newest))
     return tuple(shells)
+
+
+def _blown(shell: SpotShell) -> SpotShell:
+    """The shell as it is, with air blown through from now on where it is a hollow without; else itself."""
+    spot = shell.spot
+    if not isinstance(spot, CavitySpot) or spot.blown:
+        return shell
+    aired = replace(spot, blown=True)
+    return replace(shell, spot=aired, built=build(aired, shell.fillet_m, shell.members, shell.coats))
 
 
 def _opened(spot: Spot, angle_deg: float) -> Spot:

@@ -137,3 +137,17 @@ def test_what_cannot_be_is_refused() -> None:
         fresh_shells("backup", 1, SHOP, 25.0, 2.0, ("joint:181",))
     with pytest.raises(ValueError, match="humidity nan"):
         fresh_shells("backup", 1, Air(21.0, float("nan"), 0.6), 25.0, 2.0, ("face",))
+
+
+def test_air_may_be_blown_through_a_hollow_that_has_none() -> None:
+    """A hollow takes weeks by diffusion alone: blow air in (common practice); not on a prime coat."""
+    shell = after(dipped("cavity:60x0.2", older=4), SHOP, 60.0)
+    found = changes(what_if((dipped("face", older=4), shell), SHOP))["blown"]
+    assert found.fit_after.p50 is not None
+    assert found.fit_after.p50 < 48 * 3600.0
+    assert found.saved == Spread(None, None, None)  # there was no end in sight
+    dried = float(whatif._blown(shell).advance(SHOP, 3600.0).water_kg[0])
+    assert dried < float(shell.advance(SHOP, 3600.0).water_kg[0])
+    assert "prime" in changes(what_if((dipped("cavity:60x0.2", "prime"),), SHOP))["blown"].refused
+    assert "blown" not in changes(what_if((dipped("cavity:60x0.2,blown"),), SHOP))
+    assert "blown" not in changes(what_if((dipped("face"),), SHOP))
