@@ -17,7 +17,7 @@ import numpy as np
 
 from sensors.clock import MINUTE_MS, Millis
 from sensors.humid_air import relative_humidity_pct, vapour_pressure_pa
-from sensors.reading import Reading
+from sensors.reading import QUANTITIES, Reading
 from sensors.series import Series, Span, intersect
 
 BLOCK_MS = 10 * MINUTE_MS
@@ -81,7 +81,7 @@ class PlaceAir:
         return self._speed_m_s
 
     def add(self, readings: Iterable[Reading]) -> Millis | None:
-        """Take readings in; those of other quantities and repeated ones change nothing.
+        """Take readings in; other quantities, repeated ones and figures that cannot be change nothing.
 
         Returns the earliest time from which on the air may have changed [ms], None if none did.
         Raises ValueError when readings of two places are mixed.
@@ -95,6 +95,9 @@ class PlaceAir:
                     f" (node {reading.node!r}, {reading.name})"
                 )
             if reading.name not in ("temperature", "humidity", "airspeed"):
+                continue
+            quantity = QUANTITIES[reading.name]
+            if not quantity.lowest <= reading.value <= quantity.highest:
                 continue
             node = self._nodes.get(reading.node)
             if node is None:

@@ -6,11 +6,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from scheduler.forecast import NEVER, Outlook, Quantiles, State
-from sensors.air import BLOCK_MS, PlaceAir
+from sensors.air import BLOCK_MS, Air, PlaceAir
 from sensors.clock import HOUR_MS, MINUTE_MS, Millis
 from server.coat_verdicts import coat_verdicts, last_spot, was_fit
 from server.drying.ensemble import Ensemble
 from server.drying.materials import COOLING_LIMIT_K, RH_CEILING_PCT, fit_limit
+from server.drying.transfer import HIGHEST_TEMP_C, LOWEST_TEMP_C, covers
 from server.drying.verdict import Ahead, fit_by_member
 from server.drying.warning_limits import DEFAULT_LIMITS, WarningLimits
 from server.judging import NOT_YET, Committed, Floats, Times, TreeJudge
@@ -167,7 +168,7 @@ def _outlook(
         slowest_name=spot.name if spot else None,
         remaining=spot.remaining if spot else None,
         fit_at=fit_at,
-        reason=_reason(word, tree, spots, spot, state, situation),
+        reason=_reason(word, tree, spots, spot, state, situation, _beyond(judge)),
         as_of=state.at if state is not None else situation.now,
         dipped_at=dips[-1].at if dips else None,
         next_kind=tree.recipe.coats[len(dips)].kind if len(dips) < len(tree.recipe.coats) else None,
@@ -189,7 +190,7 @@ def _state(
     coat = state.coats[-1] if state is not None and len(state.coats) == len(judge.dips) else None
     if coat is not None and not last and coat.fit_at is not None:
         return "fit", was_fit(coat.member_fit_at[0], coat.fit_at, judge.ensemble)
-    if situation.air_missing:
+    if situation.air_missing or _beyond(judge) is not None:
         return "unsure", NEVER
     if coat is not None and last and coat.through_at is not None:
         return "through", _at(coat.through_at)
@@ -204,6 +205,12 @@ def _state(
     return word, _times(np.full_like(coat.member_fit_at[0], NOT_YET), expected, judge.ensemble)
 
 
+def _beyond(judge: TreeJudge) -> Air | None:
+    """The newest air, where the model does not cover it."""
+    latest = judge.air.latest()
+    return latest[1] if latest is not None and not covers(latest[1]) else None
+
+
 def _reason(
     word: State,
     tree: Tree,
@@ -211,12 +218,18 @@ def _reason(
     spot: SpotVerdict | None,
     state: Committed | None,
     situation: Situation,
+    beyond: Air | None,
 ) -> str:
     if word == "new":
         return "No coat is on yet."
     if word == "unsure":
         if situation.heard is None:
             return f"No node has told the air at {tree.place} yet."
+        if not situation.air_missing and beyond is not None:
+            return (
+                f"The air at {tree.place}, {beyond.temp_c:.0f} °C, is outside what the model covers, "
+                f"{LOWEST_TEMP_C:g} to {HIGHEST_TEMP_C:g} °C."
+            )
         minutes = (situation.now - situation.heard) // MINUTE_MS
         limit = situation.gap_limit // MINUTE_MS
         return f"The air at {tree.place} has not been known for {minutes} min; the limit is {limit} min."

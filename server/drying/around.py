@@ -73,7 +73,9 @@ def air_of_members(built: Build, members: Members, air: Air) -> tuple[Floats, Fl
 
 def _within(read: float, taken: Floats, lowest: float, highest: float) -> Floats:
     """What the members take a reading for, kept to what can be; one that cannot be is left to be refused."""
-    return np.clip(taken, min(read, lowest), max(read, highest))
+    if not lowest <= read <= highest:
+        return np.full(taken.shape, float(read))
+    return np.clip(taken, lowest, highest)
 
 
 def no_air(built: Build, temp_c: Floats) -> Surroundings:
