@@ -13,8 +13,8 @@ from starlette.staticfiles import StaticFiles
 from server.api.problems import Problem, ProblemError, answer_problem
 from server.api.router import api_router
 from server.guard import LOOPBACK_HOSTS, Guard
-from server.pages.render import answer_problem_page
 from server.pages.measuring_routes import measuring_pages
+from server.pages.render import answer_problem_page
 from server.pages.router import page_router
 from server.parts import Parts
 from server.store.engine import StoreError
