@@ -1,0 +1,64 @@
+"""What would save time, asked of the live rack."""
+
+from collections.abc import Iterator
+
+import pytest
+
+from server.store.engine import Engine
+from tests.service.test_live import Shop, between
+
+
+@pytest.fixture
+def shop(engine: Engine) -> Iterator[Shop]:
+    shop = Shop(engine, members=4)
+    yield shop
+    for rack in shop.racks:
+        rack.close()
+
+
+def test_it_is_worked_out_from_the_tree_as_it_stands(shop: Shop) -> None:
+    rack = shop.rack()
+    assert rack.what_if(shop.tree.id) is None  # no coat yet
+    assert rack.what_if(999) is None
+    shop.dip(0.0)
+    shop.say(between(0, 2), rack)
+    shop.at(2)
+    rack.refresh(shop.tree.id)
+    found = rack.what_if(shop.tree.id)
+    assert found is not None
+    codes = {change.code: change for change in found.changes}
+    assert "prime" in codes["fan"].refused
+    opened = codes["joint:90"].saved
+    assert opened.p10 is not None
+    assert opened.p50 is not None
+    assert opened.p90 is not None
+    assert 0.0 <= opened.p10 <= opened.p50 <= opened.p90
+    assert rack.what_if(shop.tree.id) is found  # nothing moved, so nothing is reckoned again
+    # What is said of the tree as it is, is what its forecast says, but for members that are not waited for.
+    outlook = rack.outlooks()[0]
+    assert outlook.fit_at.p50 is not None
+    assert found.as_it_is.p50 is not None
+    assert outlook.fit_at.p50 - outlook.as_of == pytest.approx(found.as_it_is.p50 * 1000, abs=1.0)
+
+    shop.say(between(2, 1), rack)
+    shop.at(3)
+    rack.look()
+    later = rack.what_if(shop.tree.id)
+    assert later is not None
+    assert later is not found
+    for then, now in ((found.as_it_is.p50, later.as_it_is.p50), (found.as_it_is.p90, later.as_it_is.p90)):
+        assert then is not None
+        assert now is not None
+        assert now == pytest.approx(max(then - 3600.0, 0.0), abs=1200.0)
+
+
+def test_a_coat_that_came_fit_is_left_alone(shop: Shop) -> None:
+    shop.dip(0.0)
+    shop.say(between(0, 120))
+    shop.at(119)
+    rack = shop.rack()
+    assert rack.outlooks()[0].state == "fit"
+    found = rack.what_if(shop.tree.id)
+    assert found is not None
+    assert found.as_it_is.p90 == 0.0
+    assert "prime" in found.changes[0].refused
