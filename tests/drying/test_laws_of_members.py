@@ -36,6 +36,7 @@ def water(shell: SpotShell) -> float:
     return float(shell.water_kg[0] / shell.brought_kg[0])
 
 
+@pytest.mark.slow
 @LAW
 @given(codes, members, st.floats(-5.0, 45.0), st.floats(0.05, 3.0))
 def test_saturated_air_never_dries(code: str, figures: dict[str, float], temp: float, speed: float) -> None:
@@ -81,6 +82,7 @@ def test_a_thicker_coat_is_slower(
     assert float(thick.remaining()[0]) > float(thin.remaining()[0])
 
 
+@pytest.mark.slow
 @LAW
 @given(members, st.floats(25.0, 140.0), st.floats(4.0, 10.0))
 def test_a_sharper_joint_is_slower(figures: dict[str, float], angle: float, less: float) -> None:

@@ -53,7 +53,7 @@ def tabled(kind: str, angle: float, layer_mm: float) -> Hours:
     return JOINT_HOURS[kind, angle][LAYERS_MM.index(layer_mm)]
 
 
-@lru_cache(maxsize=64)
+@lru_cache(maxsize=256)
 def strip_hours(
     kind: str,
     angle: float,
@@ -69,7 +69,7 @@ def strip_hours(
     )
 
 
-@lru_cache(maxsize=64)
+@lru_cache(maxsize=256)
 def solved_hours(
     kind: str, angle: float, layer_mm: float, older_coats: int = 0, rewetting: float = 1.0
 ) -> Hours:
@@ -127,14 +127,14 @@ def plain_heat_row(kind: str, angle: float, layer_mm: float) -> Row:
     """The same where heat comes by h on all of the surface."""
     case = (kind, angle, layer_mm)
     got = strip_hours(*case, folded_heat=False)
-    where = f"set {kind}, {angle:g}°, {layer_mm} mm"
+    where = f"set {kind}, {angle:g}°, {layer_mm} mm, heat by h on all of the surface"
     return _row("joint, table, heat by h", where, got, tabled(*case), "computed table, 2-D")
 
 
 def solved_row(kind: str, angle: float, layer_mm: float) -> Row:
     """One case against the finite elements here."""
     case = (kind, angle, layer_mm)
-    where = f"set {kind}, {angle:g}°, {layer_mm} mm"
+    where = f"set {kind}, {angle:g}°, {layer_mm} mm, elements"
     return _row("joint, elements", where, strip_hours(*case), solved_hours(*case), "computed here, 2-D")
 
 
@@ -151,7 +151,13 @@ def inert_row(kind: str, angle: float) -> Row:
     """The fourth coat of 1 mm, on three that hardly drink."""
     got = strip_hours(kind, angle, 2.5, older_coats=3, rewetting=INERT)
     wanted = solved_hours(kind, angle, 2.5, 3, INERT)
-    return _row("joint on inert coats", f"set {kind}, {angle:g}°, 3 older", got, wanted, "computed here, 2-D")
+    return _row(
+        "joint on inert coats",
+        f"set {kind}, {angle:g}°, 3 older that hardly drink",
+        got,
+        wanted,
+        "computed here, 2-D",
+    )
 
 
 def rows() -> Iterator[Row]:

@@ -31,7 +31,7 @@ def near(
 ) -> Row:
     """Held to a value, within a share of it or within so much of it."""
     if share is not None:
-        bound, passed = f"{share:.3%}".replace("000%", "%"), abs(got - wanted) <= share * abs(wanted)
+        bound, passed = f"{100.0 * share:g} %", abs(got - wanted) <= share * abs(wanted)
         found = f"{got:.{digits}g} ({got / wanted - 1.0:+.2%})"
     else:
         assert off is not None

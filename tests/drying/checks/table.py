@@ -7,6 +7,7 @@ from tests.drying.checks.row import Row
 
 LINES: dict[str, Callable[[], Iterator[Row]]] = {
     "moist air": known.moist_air,
+    "moist air as a real gas": known.real_air,
     "constant-rate period": known.rates,
     "slab with a film, sealed behind": known.slabs,
     "joint factor F and fillet geometry": known.corners,

@@ -7,6 +7,7 @@ reckoned at every instant. Both are seconds until no more remains than the next 
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from unittest.mock import patch
 
 import numpy as np
@@ -73,6 +74,7 @@ JOINTS = {
 }
 
 
+@lru_cache(maxsize=64)
 def step_row(name: str) -> Row:
     """The solver's steps against CVODE's on the same cells, in the same air."""
     case = (FACES | JOINTS)[name]
@@ -88,6 +90,7 @@ def step_row(name: str) -> Row:
     return near("time", name, usual, tight, SOURCE, off=STEPS_S, unit=" s", digits=6)
 
 
+@lru_cache(maxsize=64)
 def cell_row(name: str) -> Row:
     """A shell as it is used against fine cells under CVODE."""
     case = FACES[name]
