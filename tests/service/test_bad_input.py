@@ -3,17 +3,19 @@
 import json
 import math
 from dataclasses import asdict
+from pathlib import Path
 from typing import Any
 
 import pytest
 from typer.testing import CliRunner
 
-from sensors.clock import HOUR_MS
+from sensors.clock import HOUR_MS, format_time
 from server.cli import app
 from server.drying.materials import MaterialError, coat
 from server.store.engine import Engine
 from tests.service.fake_shop import Browser, FakeShop, furnished, problem
 from tests.service.records import START, judge, record, steady
+from tests.service.test_cli import air_file, coats_file
 from tests.service.test_live import Shop, only
 
 DAY = START + 24 * HOUR_MS
@@ -128,6 +130,32 @@ class TestCommandLine:
         result = CliRunner(env={"SLOWCORNER_MEMBERS": str(members)}).invoke(app, list(given))
         assert result.exit_code != 0
         assert fault in result.stderr.replace("\n", " ")
+        assert result.stdout == ""
+
+    @pytest.mark.parametrize("members", [1, 3])
+    @pytest.mark.parametrize("temp_c", [-15, 75])
+    def test_replay_gives_no_verdict_in_air_that_the_model_does_not_cover(
+        self, tmp_path: Path, temp_c: int, members: int
+    ) -> None:
+        lines = [f"{format_time(START + hour * HOUR_MS)},room,{temp_c},20" for hour in range(20)]
+        files = (air_file(tmp_path, lines), coats_file(tmp_path))
+        given = ["replay", *map(str, files), "--json"]
+        result = CliRunner(env={"SLOWCORNER_MEMBERS": str(members)}).invoke(app, given)
+        assert result.exit_code == 0, result.stderr
+        for line in result.stdout.splitlines():
+            said = json.loads(line)
+            times = said["fit_at"] or {}
+            assert set(times.values()) <= {None}
+            assert "not known" in said["warnings"][0]
+            assert finite(said)
+
+    def test_replay_names_the_line_of_humidity_that_cannot_be(self, tmp_path: Path) -> None:
+        lines = [f"{format_time(START)},room,21,50", f"{format_time(START + HOUR_MS)},room,21,120"]
+        files = (air_file(tmp_path, lines), coats_file(tmp_path))
+        result = CliRunner().invoke(app, ["replay", *map(str, files), "--json"])
+        assert result.exit_code == 1
+        assert "line 3" in result.stderr.replace("\n", "")
+        assert "120" in result.stderr
         assert result.stdout == ""
 
 
