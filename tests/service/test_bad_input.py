@@ -2,6 +2,7 @@
 
 import json
 import math
+import re
 from dataclasses import asdict
 from pathlib import Path
 from typing import Any
@@ -10,10 +11,13 @@ import pytest
 from typer.testing import CliRunner
 
 from sensors.clock import HOUR_MS, format_time
+from server.believing import set_believed
 from server.cli import app
 from server.drying.materials import MaterialError, coat
+from server.live import LiveRack
+from server.store import readings
 from server.store.engine import Engine
-from tests.service.fake_shop import Browser, FakeShop, furnished, problem
+from tests.service.fake_shop import NOON, Browser, FakeShop, furnished, problem
 from tests.service.records import START, judge, record, steady
 from tests.service.test_cli import air_file, coats_file
 from tests.service.test_live import Shop, only
@@ -86,6 +90,30 @@ def test_the_rack_is_unsure_in_air_that_the_model_does_not_cover(
     assert f"{temp_c:.0f} °C, is outside what the model covers, -10 to 60 °C" in said.reason
     assert said.fit_at.p90 is None
     assert finite(asdict(said))
+
+
+@pytest.mark.parametrize(("temp_c", "rh_pct"), [(-15.0, 50.0), (75.0, 20.0), (None, 0.0)])
+@pytest.mark.parametrize("members", [1, 3])
+def test_no_page_and_no_answer_says_nan(
+    shop: FakeShop, web: Browser, temp_c: float | None, rh_pct: float, members: int
+) -> None:
+    set_believed(shop.engine, members=members)
+    tree = shop.hang("Heron", "A1", coats=1)
+    if temp_c is not None:
+        said = steady(NOON - 4 * HOUR_MS, 4, temp_c=temp_c, rh_pct=rh_pct)
+        readings.keep(shop.engine, said, [], [], NOON)
+    rack = LiveRack(shop.engine, shop.clock)
+    rack.open()
+    rack.look()
+    verdict = rack.tree(tree.id)
+    rack.close()
+    assert verdict is not None
+    assert verdict.outlook.state == "unsure"
+    shop.rack.verdicts[tree.id] = verdict
+    for path in ("/", f"/trees/{tree.id}", "/api/rack", f"/api/trees/{tree.id}/history"):
+        answer = web.get(path)
+        assert answer.status_code == 200
+        assert not re.search(r"\b(nan|inf|infinity)\b", answer.text, re.IGNORECASE), path
 
 
 @pytest.mark.parametrize("temp_c", [-9.95, 59.95])
