@@ -35,7 +35,9 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 EVEN_SLOPE_1_M = 0.5
-"""Slope of φ that counts as even [1/m]: a fresh coat's is some thousand."""
+"""Slope of φ that counts as even [1/m]: a fresh coat's is some thousand. It moves a time by about 1 % at most
+(set B at 30° on three inert coats, against no rounding off); at 10 it would be 25 %.
+"""
 
 
 @dataclass(frozen=True)
@@ -87,7 +89,8 @@ class CornerSolution:
         self.nodes, self.skin = mesh.p.shape[1], np.arange(surface.shape[0]) * shares.shape[1]
         middle = mesh.p[:, mesh.t].mean(axis=1)
         self.in_fillet = middle[0] < self.tangent_x
-        # In each coat, inward is square to the coat's own outside.
+        # In each coat, inward is square to the coat's own outside: were it square to the newest surface, water
+        # would slip into the older coats along their slanting interfaces, as nothing says that it does.
         own = self.heights[self.coat] + fillet_m
         away = np.array([middle[0] - own / math.tan(self.half), middle[1] - own])
         away = np.where(away[0] < 0.0, away, np.array([[0.0], [-1.0]]))
