@@ -28,7 +28,7 @@ def fill(filled: np.ndarray, stations: int) -> None:
 
 @compiled
 def eliminate(parts: Parts, room: Room, rate: float) -> None:
-    """Make the factors for a step of 1/(γ rate), with room.links, room.rise and room.skin.wet as they are."""
+    """Make the factors for a step of 1/(γ rate), with room.links, room.fall and room.skin.wet as they are."""
     band, filled, inverse = room.band, parts.filled, room.inverse
     stations, lanes = parts.surface.shape
     unknowns, width = filled.shape
@@ -73,7 +73,7 @@ def assemble(parts: Parts, room: Room, rate: float) -> None:
                     band[k, i, lane] = 0.0
     for k in range(unknowns - stations):
         for lane in range(lanes):
-            band[stations + k, 0, lane] = parts.capacity[k, lane] * rate / room.rise[k, lane]
+            band[stations + k, 0, lane] = parts.capacity[k, lane] * rate * room.fall[k, lane]
     for link in range(parts.link_a.size):
         a, b = parts.link_a[link], parts.link_b[link]
         row, far = max(a, b), abs(a - b)
@@ -141,4 +141,4 @@ def solve(
                     side[k, lane] -= band[k, i, lane] * side[k - i, lane]
     for k in range(unknowns - stations):
         for lane in range(lanes):
-            side[stations + k, lane] /= room.rise[k, lane]
+            side[stations + k, lane] *= room.fall[k, lane]

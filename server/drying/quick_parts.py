@@ -15,7 +15,7 @@ class Parts(NamedTuple):
     """A spot's medium; unknowns are the s surfaces, then the n cells.
 
     link_a, link_b: (m,) unknowns joined, the outer first. hindered: (m,) where water moves inward less
-    easily. link, link_inward, surface, capacity: (·, L) as in the medium.
+    easily. link, link_inward, surface, capacity: (·, L) as in the medium. by_exponent: 1/b.
     under: (s,) unknown of the cell under each surface.
     filled: (unknowns, reach + 1) whether the factors have anything that far before the diagonal; the reach is
     how far apart in the order joined unknowns are.
@@ -33,6 +33,7 @@ class Parts(NamedTuple):
     scale: Floats
     filled: NDArray[np.bool_]
     exponent: Floats
+    by_exponent: Floats
     heat: Floats
     sorption_limit: float
     sorption_power: float
@@ -70,7 +71,7 @@ class Skin(NamedTuple):
 class Room(NamedTuple):
     """Room for a step; unknowns by lanes unless said.
 
-    phi: potential. rise: (n, L) its slope in S. links: (m, L) what the links let through now.
+    phi: potential. fall: (n, L) one over its slope in S. links: (m, L) what the links let through now.
     band: (unknowns, reach + 1, L) the matrix, then its factors. inverse: of the pivots.
     dense: (s, s, L) the factors for the surfaces. border: (s, L) how the surfaces answer to the temperature.
     wet: (s, L) what leaves in all for each surface's potential. first, second: the stages.
@@ -79,7 +80,7 @@ class Room(NamedTuple):
 
     skin: Skin
     phi: Floats
-    rise: Floats
+    fall: Floats
     links: Floats
     band: Floats
     inverse: Floats
@@ -117,6 +118,7 @@ def parts_of(medium: Medium, scale: Floats, warmth: float) -> Parts:
         scale=own(scale.T),
         filled=filled,
         exponent=own(np.maximum(medium.exponent, LINEAR_EXPONENT)),
+        by_exponent=own(1.0 / np.maximum(medium.exponent, LINEAR_EXPONENT)),
         heat=own(medium.heat),
         sorption_limit=float(medium.sorption_limit),
         sorption_power=float(medium.sorption_power),
