@@ -11,7 +11,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from sensors.air import BLOCK_MS, Air, PlaceAir
+from sensors.air import BLOCK_MS, Air
 from sensors.clock import HOUR_MS, SECOND_MS, Millis
 from server.drying.ensemble import ALONE, CONFIDENCE, Ensemble
 from server.drying.materials import CoatMaterial
@@ -27,6 +27,7 @@ from server.drying.warnings import (
     has_set,
     wax_temp_c,
 )
+from server.stays import AirRecord
 from server.verdicts import Curve
 
 REST_MS = 24 * HOUR_MS
@@ -132,7 +133,7 @@ class TreeJudge:
 
     tree: JudgedTree
     dips: tuple[CoatDip, ...]
-    air: PlaceAir
+    air: AirRecord
     state: Committed | None = None
     marks: list[Mark] = field(default_factory=list)
     """The states just after each dip, to go back to."""

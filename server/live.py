@@ -7,16 +7,17 @@ in a queue until the next look. Nothing here is the truth: all of it comes again
 import logging
 import threading
 import time
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field, replace
 from functools import partial
 
 from scheduler.forecast import Outlook
-from sensors.air import GAP_LIMIT_MS, Air, PlaceAir
+from sensors.air import GAP_LIMIT_MS
 from sensors.clock import HOUR_MS, Clock, Millis
 from sensors.reading import Reading
 from server.advising import AdviceDesk, Foreseen
+from server.air_records import AirRecords
 from server.believing import Believed, believed, prior_ensemble
 from server.drying.ensemble import Ensemble
 from server.drying.materials import coat as coat_material
@@ -26,9 +27,10 @@ from server.judging import CoatDip, Committed, JudgedTree, Mark, TreeJudge, mark
 from server.learning_desk import newest, relearn
 from server.outlooks import Forecast, Situation, air_points, judge_tree
 from server.shop_rules import shop_rules
-from server.store import dips, places, readings, saved, trees
+from server.stays import AirAlong
+from server.store import dips, readings, saved, trees
 from server.store.engine import Engine
-from server.store.values import Dip, Place, Tree
+from server.store.values import Dip, Tree
 from server.tree_warnings import TreeWarnings
 from server.verdicts import Advice, AirPoint, TreeVerdict
 from server.what_if_desk import WhatIfDesk
@@ -43,6 +45,7 @@ FORECAST_BUDGET_S = 0.4
 class _Followed:
     tree: Tree
     judge: TreeJudge
+    air: AirAlong
     forecast: Forecast | None = None
     saved_marks: list[Mark] = field(default_factory=list)
 
@@ -56,7 +59,7 @@ class LiveRack:
     gap_limit: Millis = GAP_LIMIT_MS
     _settings: Believed = field(default_factory=lambda: Believed(members=1))
     _ensembles: dict[str, Ensemble] = field(default_factory=dict)
-    _airs: dict[str, PlaceAir] = field(default_factory=dict)
+    _airs: AirRecords = field(init=False, repr=False)
     _followed: dict[int, _Followed] = field(default_factory=dict)
     _picture: dict[int, TreeVerdict] = field(default_factory=dict)
     _warnings: TreeWarnings = field(default_factory=TreeWarnings)
@@ -70,6 +73,9 @@ class LiveRack:
     _thread: ThreadPoolExecutor = field(
         default_factory=lambda: ThreadPoolExecutor(1, thread_name_prefix="slowcorner-judge")
     )
+
+    def __post_init__(self) -> None:
+        self._airs = AirRecords(self.engine, self.gap_limit)
 
     def open(self) -> None:
         """Take up every tree where the store left it, and show it so; the first look goes on from there."""
@@ -130,7 +136,7 @@ class LiveRack:
 
     def newest_air(self) -> dict[str, Millis | None]:
         """For each place that has trees or nodes, the time of its newest air [ms]."""
-        return {place: _heard_at(air) for place, air in self._airs.items()}
+        return self._airs.newest()
 
     # -- in the judging thread from here on
 
@@ -141,24 +147,16 @@ class LiveRack:
         mark = min((mark for _, mark in taken_up if mark is not None), default=0)
         first_dips = [followed.judge.dips[0].at for followed, _ in taken_up if followed.judge.dips]
         since = min(first_dips, default=now - 12 * HOUR_MS) - self.gap_limit
-        for place in places.places(self.engine):
-            air = self._air(place)
-            # First what the saved states had been judged with; then the rest, as if it came now.
-            air.add(
-                readings.place_readings(self.engine, place.id, since, now + HOUR_MS, arrived_before=mark + 1)
-            )
-            late = readings.place_readings(self.engine, place.id, since, now + HOUR_MS, arrived_from=mark + 1)
-            changed = air.add(late)
-            for followed, _ in taken_up:
-                if followed.tree.place == place.id and changed is not None:
-                    followed.judge.rewind(changed)
+        # First what the saved states had been judged with; then the rest, as if it came now.
+        changed = self._airs.load(since, now + HOUR_MS, mark)
         self._followed = {followed.tree.id: followed for followed, _ in taken_up}
+        self._rewind(changed)
         self._arrived = max(mark, readings.newest_arrival(self.engine))
         self._show(now, None)
 
     def _take_up(self, tree: Tree) -> tuple[_Followed, Millis | None]:
         """Follow a tree from its saved states; with the arrival mark those were judged at, if any."""
-        followed = _Followed(tree, self._judge(tree, self._dips(tree)))
+        followed = self._follow(tree, self._dips(tree))
         judge = followed.judge
         mark: Millis | None = None
         newest: Mark | None = None
@@ -203,16 +201,14 @@ class LiveRack:
         with self._heard_lock:
             heard, self._heard = self._heard, []
             self._arrived = max(self._arrived, self._heard_arrived)
-        by_place: dict[str, list[Reading]] = {}
-        for reading in heard:
-            by_place.setdefault(reading.place, []).append(reading)
-        for place, new in by_place.items():
-            changed = self._air_of(place).add(new)
-            if changed is None:
-                continue
-            for followed in self._followed.values():
-                if followed.tree.place == place:
-                    followed.judge.rewind(changed)
+        self._rewind(self._airs.hear(heard))
+
+    def _rewind(self, changed: Mapping[str, Millis]) -> None:
+        """Go back with every tree that hung where the air is not what it was, as far as that reaches."""
+        for followed in self._followed.values():
+            times = [time for place, time in changed.items() if place in followed.air.places]
+            if times:
+                followed.judge.rewind(min(times))
 
     def _forecast(self, only: int | None) -> None:
         stale = sorted(
@@ -266,7 +262,8 @@ class LiveRack:
         rules = shop_rules(self.engine)
         for tree_id, followed in self._followed.items():
             if only in (None, tree_id):
-                heard = _heard_at(followed.judge.air)
+                latest = followed.air.latest()
+                heard = None if latest is None else latest[0]
                 situation = Situation(now, heard, self.gap_limit, rules.limits)
                 verdict = judge_tree(followed.tree, followed.judge, followed.forecast, situation)
                 picture[tree_id] = self._warnings.add(verdict, followed.judge, now, rules)
@@ -278,20 +275,29 @@ class LiveRack:
             self._followed.pop(tree_id, None)
             self._picture = {key: value for key, value in self._picture.items() if key != tree_id}
             return
-        self._renew_air(tree.place)
+        if self._airs.renew(tree.place, self.clock.now(), self._arrived):
+            self._judge_anew(tree.place)
         followed = self._followed.get(tree_id)
         if followed is None or self._judged(tree) != followed.judge.tree or tree.place != followed.tree.place:
-            followed = _Followed(tree, self._judge(tree, ()))
+            followed = self._follow(tree, ())
             self._followed[tree_id] = followed
         followed.tree = tree
         followed.judge.say_dips(self._dips(tree))
         followed.forecast = None
         self._look(tree_id, forecast=True)
 
-    def _judge(self, tree: Tree, said: tuple[CoatDip, ...]) -> TreeJudge:
-        return TreeJudge(
-            self._judged(tree), said, self._air_of(tree.place), ensemble=self._ensemble_of(tree.place)
-        )
+    def _follow(self, tree: Tree, said: tuple[CoatDip, ...]) -> _Followed:
+        air = self._airs.along(tree.id)
+        judge = TreeJudge(self._judged(tree), said, air, ensemble=self._ensemble_of(tree.place))
+        return _Followed(tree, judge, air)
+
+    def _judge_anew(self, place: str) -> None:
+        """Judge every tree from its first dip that ever hung in a place whose record was made anew."""
+        for followed in self._followed.values():
+            if place in followed.air.places:
+                followed.air = followed.judge.air = self._airs.along(followed.tree.id)
+                followed.judge.rewind(0)
+                followed.forecast = None
 
     def _judged(self, tree: Tree) -> JudgedTree:
         return replace(judged_tree(tree), confidence=self._settings.confidence)
@@ -328,8 +334,7 @@ class LiveRack:
         self._settings = believed(self.engine)
         self._ensembles.clear()
         for tree_id, followed in self._followed.items():
-            judge = self._judge(followed.tree, followed.judge.dips)
-            self._followed[tree_id] = _Followed(followed.tree, judge)
+            self._followed[tree_id] = self._follow(followed.tree, followed.judge.dips)
         self._look(None, forecast=True)
 
     def _learn(self, place: str, cause: str) -> None:
@@ -351,38 +356,8 @@ class LiveRack:
     def _dips(self, tree: Tree) -> tuple[CoatDip, ...]:
         return tuple(coat_dip(tree, dip) for dip in dips.dips(self.engine, tree.id))
 
-    def _air(self, place: Place) -> PlaceAir:
-        return self._airs.setdefault(place.id, PlaceAir(place.speed_m_s, self.gap_limit))
-
-    def _air_of(self, place_id: str) -> PlaceAir:
-        if place_id not in self._airs:
-            place = places.place(self.engine, place_id)
-            if place is None:
-                # A node may speak of a place that the shop has not named yet; its air is kept all the same.
-                place = Place(place_id, place_id, speed_m_s=0.2)
-            return self._air(place)
-        return self._airs[place_id]
-
-    def _renew_air(self, place_id: str) -> None:
-        """Take the place's air speed as the shop has it; where it was another, judge its trees anew."""
-        place, old = places.place(self.engine, place_id), self._air_of(place_id)
-        if place is None or place.speed_m_s == old.speed_m_s:
-            return
-        air = PlaceAir(place.speed_m_s, self.gap_limit)
-        air.add(
-            readings.place_readings(
-                self.engine, place_id, 0, self.clock.now() + HOUR_MS, arrived_before=self._arrived + 1
-            )
-        )
-        self._airs[place_id] = air
-        for followed in self._followed.values():
-            if followed.tree.place == place_id:
-                followed.judge.air = air
-                followed.judge.rewind(0)
-                followed.forecast = None
-
     def _air_points(self, place: str, start: Millis, end: Millis) -> Sequence[AirPoint]:
-        return air_points(self._air_of(place), start, end)
+        return air_points(self._airs.of(place), start, end)
 
 
 def judged_tree(tree: Tree) -> JudgedTree:
@@ -401,11 +376,6 @@ def coat_dip(tree: Tree, dip: Dip) -> CoatDip:
     coat = tree.recipe.coats[dip.coat - 1]
     material = coat_material(coat.kind, coat.thickness_mm, coat.water_kg_m2)
     return CoatDip(dip.coat, material, dip.at, dip.id, dip.pot, dip.note)
-
-
-def _heard_at(air: PlaceAir) -> Millis | None:
-    latest: tuple[Millis, Air] | None = air.latest()
-    return None if latest is None else latest[0]
 
 
 def _needs_forecast(followed: _Followed) -> bool:

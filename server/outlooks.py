@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from scheduler.forecast import NEVER, Outlook, Quantiles, State
-from sensors.air import BLOCK_MS, Air, PlaceAir
+from sensors.air import BLOCK_MS, Air
 from sensors.clock import HOUR_MS, MINUTE_MS, Millis
 from server.coat_verdicts import coat_verdicts, last_spot, was_fit
 from server.drying.ensemble import Ensemble
@@ -15,6 +15,7 @@ from server.drying.transfer import HIGHEST_TEMP_C, LOWEST_TEMP_C, covers
 from server.drying.verdict import Ahead, fit_by_member
 from server.drying.warning_limits import DEFAULT_LIMITS, WarningLimits
 from server.judging import NOT_YET, Committed, Floats, Times, TreeJudge
+from server.stays import AirRecord
 from server.store.values import Tree
 from server.verdicts import AirPoint, SpotVerdict, TreeVerdict
 
@@ -59,7 +60,7 @@ def judge_tree(tree: Tree, judge: TreeJudge, forecast: Forecast | None, situatio
     )
 
 
-def air_points(air: PlaceAir, start: Millis, end: Millis, most: int = 240) -> tuple[AirPoint, ...]:
+def air_points(air: AirRecord, start: Millis, end: Millis, most: int = 240) -> tuple[AirPoint, ...]:
     """The air from `start` to `end` [ms], in steps of whole blocks, at most about `most` points."""
     step = BLOCK_MS * max(1, -(-(end - start) // (BLOCK_MS * most)))
     points = []

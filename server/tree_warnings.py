@@ -7,7 +7,7 @@ hours: the wax swings then while nobody is there to see to the heater.
 from dataclasses import dataclass, field, replace
 
 from scheduler.forecast import SwingAhead
-from sensors.air import Air, PlaceAir
+from sensors.air import Air
 from sensors.clock import DAY_MS, HOUR_MS, MINUTE_MS, SECOND_MS, Millis
 from server.drying.shell import SpotShell
 from server.drying.spots import CavitySpot, FaceSpot, parse_spot
@@ -15,6 +15,7 @@ from server.drying.warnings import SWUNG_COATS, prewet_warning, swing_ahead, swi
 from server.judging import Committed, TreeJudge
 from server.shop_hours import local_date, next_closing
 from server.shop_rules import ShopRules
+from server.stays import AirRecord
 from server.verdicts import TreeVerdict
 
 BEFORE_CLOSING_MS = 3 * HOUR_MS
@@ -26,7 +27,7 @@ NIGHT_MS = 15 * HOUR_MS
 STEP_MS = 30 * MINUTE_MS
 
 
-def air_of_last_night(air: PlaceAir, start: Millis, end: Millis) -> list[tuple[float, Air | None]]:
+def air_of_last_night(air: AirRecord, start: Millis, end: Millis) -> list[tuple[float, Air | None]]:
     """The air from `start` to `end` [ms] as it was a day before, in stretches (seconds, air)."""
     stretches = []
     while start < end:

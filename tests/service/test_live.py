@@ -193,6 +193,33 @@ def test_a_place_that_is_heard_before_it_is_named_has_the_speed_it_is_given(shop
     assert verdict.outlook.state == "fit"
 
 
+def test_a_tree_that_is_moved_dried_in_each_place_while_it_hung_there(shop: Shop) -> None:
+    rack = shop.rack()
+    places.add_place(shop.engine, Place("cellar", "Cellar", 0.6))
+    stays = trees.add_tree(
+        shop.engine, NewTree("Teal", "B1", PLACE, shop.tree.recipe.id, 25.0, SPOTS), shop.clock.now()
+    )
+    shop.dip(0.0)
+    dips.add_dip(shop.engine, NewDip(stays.id, START, START))
+    for hour in range(6):
+        damp = [replace(reading, place="cellar") for reading in between(hour, 1 - 1 / 12, rh_pct=85.0)]
+        shop.say([*between(hour, 1 - 1 / 12), *damp], rack)
+        shop.at(hour + 1)
+        if hour == 1:
+            trees.amend_tree(shop.engine, shop.tree.id, now=shop.clock.now(), place="cellar")
+        rack.refresh(shop.tree.id)
+        rack.refresh(stays.id)
+    moved, stayed = rack.tree(shop.tree.id), rack.tree(stays.id)
+    assert moved is not None
+    assert stayed is not None
+    assert moved.outlook.place == "cellar"
+    before, after = START + HOUR_MS, START + 4 * HOUR_MS
+    for here, there in zip(moved.spots, stayed.spots, strict=True):
+        assert dict(here.curve)[before] == dict(there.curve)[before]
+        assert dict(here.curve)[after] > dict(there.curve)[after]
+    assert shop.rack().tree(shop.tree.id) == moved
+
+
 def test_a_tree_that_left_the_rack_is_no_longer_judged(shop: Shop) -> None:
     rack = shop.rack()
     now: Millis = shop.clock.now()

@@ -17,7 +17,7 @@ from tests.service.fake_shop import NOON, Browser, FakeShop, problem
 def test_each_kind_is_kept_as_it_was_said(shop: FakeShop, web: Browser) -> None:
     tree = shop.hang("Heron", "A1", coats=2, state="drying", remaining=0.4)
     at = format_time(NOON - HOUR_MS)
-    calls = {
+    calls: dict[str, dict[str, object]] = {
         "weighings": {"at": at, "kg": 3.415},
         "surface-temps": {"at": at, "spot": "joint:30", "temp_c": 17.5, "reference_c": 20.5},
         "touches": {"at": at, "spot": "joint:30", "felt": "damp"},

@@ -1,0 +1,88 @@
+"""The air records of the whole shop, one a place, filled from the store and from what is heard."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+
+from sensors.air import GAP_LIMIT_MS, PlaceAir
+from sensors.clock import HOUR_MS, Millis
+from sensors.reading import Reading
+from server.stays import AirAlong, Stay, places_along
+from server.store import places, readings, trees
+from server.store.engine import Engine
+
+UNNAMED_SPEED_M_S = 0.2
+"""Air speed of a place that nodes speak of and nobody has named yet: a still room; assumed."""
+
+
+@dataclass
+class AirRecords:
+    """Every place's air. To be used by one thread."""
+
+    engine: Engine
+    gap_limit: Millis = GAP_LIMIT_MS
+    _airs: dict[str, PlaceAir] = field(default_factory=dict)
+
+    def of(self, place_id: str) -> PlaceAir:
+        """The record of a place, made at its first mention."""
+        if place_id not in self._airs:
+            place = places.place(self.engine, place_id)
+            # A node may speak of a place that the shop has not named yet; its air is kept all the same.
+            speed = UNNAMED_SPEED_M_S if place is None else place.speed_m_s
+            self._airs[place_id] = PlaceAir(speed, self.gap_limit)
+        return self._airs[place_id]
+
+    def along(self, tree_id: int) -> AirAlong:
+        """The record along a tree's way: of each place while it hung there."""
+        way = places_along(trees.events(self.engine, tree_id))
+        return AirAlong([Stay(since, place, self.of(place)) for since, place in way])
+
+    def load(self, since: Millis, until: Millis, heard_until: Millis) -> dict[str, Millis]:
+        """Read what the store keeps of [since, until): first what came by `heard_until`, then the rest.
+
+        Returns, for each place, from when on [ms] its air may differ from what was known by `heard_until`.
+        """
+        changed = {}
+        for place in places.places(self.engine):
+            air = self.of(place.id)
+            before = readings.place_readings(
+                self.engine, place.id, since, until, arrived_before=heard_until + 1
+            )
+            air.add(before)
+            late = air.add(
+                readings.place_readings(self.engine, place.id, since, until, arrived_from=heard_until + 1)
+            )
+            if late is not None:
+                changed[place.id] = late
+        return changed
+
+    def hear(self, heard: Iterable[Reading]) -> dict[str, Millis]:
+        """Take readings in; for each place whose air may have changed, from when on [ms]."""
+        by_place: dict[str, list[Reading]] = {}
+        for reading in heard:
+            by_place.setdefault(reading.place, []).append(reading)
+        changed = {}
+        for place, said in by_place.items():
+            time = self.of(place).add(said)
+            if time is not None:
+                changed[place] = time
+        return changed
+
+    def renew(self, place_id: str, now: Millis, heard_until: Millis) -> bool:
+        """Take a place's air speed as the shop has it now; True where it was another one."""
+        place, old = places.place(self.engine, place_id), self.of(place_id)
+        if place is None or place.speed_m_s == old.speed_m_s:
+            return False
+        air = PlaceAir(place.speed_m_s, self.gap_limit)
+        air.add(
+            readings.place_readings(self.engine, place_id, 0, now + HOUR_MS, arrived_before=heard_until + 1)
+        )
+        self._airs[place_id] = air
+        return True
+
+    def newest(self) -> dict[str, Millis | None]:
+        """For each place that was spoken of, the time of its newest air [ms]."""
+        found: dict[str, Millis | None] = {}
+        for place, air in list(self._airs.items()):
+            latest = air.latest()
+            found[place] = None if latest is None else latest[0]
+        return found
