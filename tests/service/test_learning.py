@@ -175,3 +175,33 @@ def test_a_scale_off_by_a_kilogram_is_disbelieved(shop: Shop) -> None:
     kept = ensembles.latest(shop.engine, PLACE)
     assert kept is not None
     assert [share > 0.5 for _, share in kept.evidence] == [False, False, True, False, False]
+
+
+def test_one_measurement_a_day_is_asked_for(shop: Shop) -> None:
+    rack = shop.rack()
+    asked = rack.advice()
+    assert asked is not None
+    assert asked.tree_id == shop.tree.id
+    assert asked.narrowed < 1.0
+    assert asked.at > START + HOUR_MS
+    # After a restart the same is asked for, and once it was made, nothing more on that day.
+    assert shop.rack().advice() == asked
+    spot = None if asked.kind == "weighing" else asked.spot
+    word = {"touch": "damp", "colour": "dark"}.get(asked.kind)
+    kind: MeasuredKind = "weighing"
+    for one in ("touch", "colour", "surface_temp"):
+        if asked.kind == one:
+            kind = one
+    shop.measure(1.95, kind, 2.1 if word is None else None, spot, word)
+    rack.look()
+    assert rack.advice() is None
+
+
+def test_one_member_asks_for_nothing_and_learns_nothing(shop: Shop) -> None:
+    set_believed(shop.engine, members=1)
+    rack = shop.rack()
+    before = rack.outlooks()
+    shop.measure(0.5, value=2.1)
+    rack.learn(PLACE, "measured")
+    assert rack.look() == before
+    assert rack.advice() is None
