@@ -89,8 +89,8 @@ class CornerSolution:
         self.nodes, self.skin = mesh.p.shape[1], np.arange(surface.shape[0]) * shares.shape[1]
         middle = mesh.p[:, mesh.t].mean(axis=1)
         self.in_fillet = middle[0] < self.tangent_x
-        # In each coat, inward is square to the coat's own outside: were it square to the newest surface, water
-        # would slip into the older coats along their slanting interfaces, as nothing says that it does.
+        # In each coat, inward is square to the coat's own outside: square to the newest surface, water would
+        # slip into the older coats along their slanting interfaces.
         own = self.heights[self.coat] + fillet_m
         away = np.array([middle[0] - own / math.tan(self.half), middle[1] - own])
         away = np.where(away[0] < 0.0, away, np.array([[0.0], [-1.0]]))
