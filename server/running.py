@@ -15,6 +15,7 @@ from sensors.clock import Clock, real_clock, wall_millis
 from sensors.simulated import SimulatedShop, demo_nodes
 from server import demo, shop_time
 from server.app import Service
+from server.drying import kernel_choice
 from server.phone.vapid import PushKeyError
 from server.settings import Settings
 from server.store import readings, recipes
@@ -135,6 +136,7 @@ async def _serve(service: Service, beside: Beside = lambda _service: nullcontext
 def _opened(settings: Settings) -> Iterator[Engine]:
     """The store in the data folder, for one service at a time."""
     settings.data.mkdir(parents=True, exist_ok=True)
+    kernel_choice.keep_compiled_in(settings.data / "compiled")
     with (settings.data / "in-use").open("w") as lock:
         try:
             fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)

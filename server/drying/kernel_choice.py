@@ -2,6 +2,8 @@
 
 Both give the same numbers to rounding, so that either takes up what the other left. The choice is made at the
 first step and not before: loading Numba takes about a second, which a page must not wait for.
+
+Compiled code is kept in the program's own folder, or in the one that Numba's NUMBA_CACHE_DIR names.
 """
 
 import hashlib
@@ -14,8 +16,7 @@ from types import ModuleType
 CHOICE = "SLOWCORNER_KERNEL"
 """Environment variable: `numpy` or `numba` settles the choice."""
 
-CACHE = "NUMBA_CACHE_DIR"
-"""Environment variable: where compiled code is kept if the program's own folder cannot be written to."""
+_SPARE: list[Path] = []
 
 
 @lru_cache(maxsize=1)
@@ -23,6 +24,7 @@ def quick() -> ModuleType | None:
     """The quick kernel's module, or None where the twin is to do the work.
 
     Raises ValueError for a choice that is none, and ImportError where Numba was asked for and is missing.
+    Where compiled code can be kept nowhere, the twin it is: compiling takes half a minute each time.
     """
     wanted = os.environ.get(CHOICE, "")
     if wanted not in ("", "numpy", "numba"):
@@ -36,15 +38,23 @@ def quick() -> ModuleType | None:
             raise
         return None
     before = numba.config.CACHE_DIR
-    numba.config.CACHE_DIR = str(_cache_folder(before))
+    folder = _cache_folder([before] if before else [])
+    if folder is None:
+        return None
+    numba.config.CACHE_DIR = str(folder)
     try:
         return importlib.import_module("server.drying.quick")
     finally:
         numba.config.CACHE_DIR = before
 
 
-def _cache_folder(given: str) -> Path:
-    """Where this version of the compiled code is kept.
+def keep_compiled_in(folder: Path) -> None:
+    """Keep compiled code there where the program's own folder cannot be written to."""
+    _SPARE.append(folder)
+
+
+def _cache_folder(given: list[str]) -> Path | None:
+    """Where this version of the compiled code is kept; None where nothing can be written.
 
     Numba knows code that has changed by the file of the function it compiles, not by those of the functions
     that one calls: the name says what all of them were.
@@ -52,7 +62,12 @@ def _cache_folder(given: str) -> Path:
     here = Path(__file__).parent
     sources = sorted(here.glob("quick*.py"))
     version = hashlib.sha256(b"".join(path.read_bytes() for path in sources)).hexdigest()[:12]
-    folder = here / "__pycache__"
-    if given:
-        folder = Path(given)
-    return folder / f"quick-{version}"
+    for place in [*map(Path, given), here / "__pycache__", *_SPARE, Path("~/.cache/slowcorner").expanduser()]:
+        folder = place / f"quick-{version}"
+        try:
+            folder.mkdir(parents=True, exist_ok=True)
+        except OSError:
+            continue
+        if os.access(folder, os.W_OK):
+            return folder
+    return None

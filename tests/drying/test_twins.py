@@ -4,6 +4,7 @@ import os
 import subprocess
 import sys
 from collections.abc import Callable, Iterator
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -213,6 +214,27 @@ def test_without_numba_the_twin_is_taken(monkeypatch: pytest.MonkeyPatch) -> Non
     use(monkeypatch, "numba")
     with pytest.raises(ImportError):
         kernel_choice.quick()
+
+
+def test_compiled_code_is_kept_where_something_can_be_written(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """In the program's folder, or in the spare one; with neither there is the twin."""
+    monkeypatch.setattr(kernel_choice, "_SPARE", [])
+    made = Path.mkdir
+
+    def only_below(self: Path, *args: Any, **named: Any) -> None:
+        if tmp_path not in self.parents:
+            raise PermissionError(13, "not to be written to", str(self))
+        made(self, *args, **named)
+
+    monkeypatch.setattr(Path, "mkdir", only_below)
+    use(monkeypatch, "")
+    assert kernel_choice.quick() is None
+    kernel_choice.keep_compiled_in(tmp_path / "data")
+    use(monkeypatch, "")
+    assert kernel_choice.quick() is not None
+    assert len(list((tmp_path / "data").glob("quick-*"))) == 1
 
 
 def test_numba_is_not_loaded_before_the_first_step() -> None:
