@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 
 from server.drying import trial
-from server.drying.drawing import MEMBERS, SEED, default_points, drawn, drawn_points, key_of
+from server.drying.drawing import MEMBERS, SEED, default_count, default_points, drawn, drawn_points, key_of
 from server.drying.ensemble import Ensemble, weighted_quantile
 from server.drying.materials import CENTRE, coat
 from server.drying.priors import PRIORS, PriorError, members_at, names, points_of, priors_from
@@ -64,6 +64,11 @@ def test_a_smaller_draw_is_a_part_of_the_whole_and_one_is_the_centre() -> None:
     for count in (0, 257):
         with pytest.raises(ValueError, match=f"{count} members is outside 1 to 256"):
             drawn(count)
+
+
+def test_fewer_members_with_the_slower_kernel(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("SLOWCORNER_KERNEL", "numpy")
+    assert default_count() == 8
 
 
 def test_another_draw_has_another_name() -> None:
