@@ -38,7 +38,7 @@ LOOKS_S = (1800.0, 3600.0, 7200.0, 14400.0, 28800.0, DAY_S)
 TOLERANCES = (3e-4, 1e-4, 3e-5, 1e-5, 3e-6, 1e-6, 3e-7, 1e-7)
 SHOP = Air(21.0, 50.0, 0.6)
 
-CELL_EXPONENTIALS, CELL_MULTIPLY_ADDS, CELL_DIVISIONS = 2, 25, 4
+CELL_EXPONENTIALS, CELL_MULTIPLY_ADDS, CELL_DIVISIONS = 2, 25, 2
 """Of one cell in one step of a column, counted in quick_step and quick_matrix."""
 
 
