@@ -56,6 +56,8 @@ Then run this command again. Nothing was left behind."
     install "$log" -r "$lock"
     .venv/bin/python -m pip install --disable-pip-version-check --quiet --no-deps --no-build-isolation -e . >>"$log" 2>&1 \
         || { tail -20 "$log" >&2; fail "Installing the project itself failed; the whole log is $log."; }
+    say "Compiling the drying model: half a minute, a few on a small board."
+    .venv/bin/python -m server.drying.compile_kernel >>"$log" 2>&1 || say "That failed (see $log): it is tried again when it is needed."
     printf '%s' "$want" >"$stamp"
     say "Installed."
 }
