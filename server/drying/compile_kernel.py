@@ -1,6 +1,6 @@
 """Compiles the quick kernel ahead of its first use, half a minute or more; a moment where that is done.
 
-    python -m server.drying.compile_kernel
+python -m server.drying.compile_kernel
 """
 
 from sensors.air import Air
