@@ -1,4 +1,4 @@
-"""Compiles the quick kernel ahead of its first use: `python -m server.drying.compiling`, at the installation."""
+"""Compiles the quick kernel ahead of its first use, at the installation: `python -m server.drying.compiling`."""
 
 import sys
 import time
