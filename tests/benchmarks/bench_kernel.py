@@ -274,8 +274,14 @@ def memory() -> None:
     """What a process holds that has the whole program loaded and has stepped, with either kernel."""
     program = (
         "import server.app\n"
-        "from tests.benchmarks.bench_kernel import SHOP, dipped, members\n"
-        "shells = [dipped(code, 4, members()).advance(SHOP, 600.0) for code in ('face', 'joint:35')]\n"
+        "from sensors.air import Air\n"
+        "from server.drying.materials import CENTRE, coat\n"
+        "from server.drying.shell import SpotShell\n"
+        "from server.drying.spots import parse_spot\n"
+        f"of = CENTRE.take([0] * {MEMBERS})\n"
+        "for code in ('face', 'joint:35'):\n"
+        "    shell = SpotShell.bare(parse_spot(code), 25.0, members=of).dip(coat('backup'))\n"
+        "    shell.advance(Air(21.0, 50.0, 0.6), 600.0)\n"
         "print(next(line.split()[1] for line in open('/proc/self/status') if line.startswith('VmRSS')))\n"
     )
     for which, bar in (("numba", "bar 250 MB"), ("numpy", "bar 150 MB")):
