@@ -58,8 +58,6 @@ Then run this command again. Nothing was left behind."
         || { tail -20 "$log" >&2; fail "Installing the project itself failed; the whole log is $log."; }
     say "Compiling the drying model: half a minute, a few on a small board."
     .venv/bin/python -m server.drying.compile_kernel >>"$log" 2>&1 || say "That failed (see $log): it is tried again when it is needed."
-    say "Compiling the drying model for this machine, once: half a minute, more on a small board ..."
-    .venv/bin/python -m server.drying.compiling || say "That failed; the model runs uncompiled, and slower."
     printf '%s' "$want" >"$stamp"
     say "Installed."
 }
