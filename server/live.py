@@ -10,7 +10,6 @@ import time
 from collections.abc import Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field, replace
-from functools import partial
 
 from scheduler.forecast import Outlook
 from sensors.air import GAP_LIMIT_MS
@@ -20,17 +19,15 @@ from server.advising import AdviceDesk, Foreseen
 from server.air_records import AirRecords
 from server.believing import Believed, believed, prior_ensemble
 from server.drying.ensemble import Ensemble
-from server.drying.materials import coat as coat_material
 from server.drying.whatif import WhatIf
-from server.judged_state import StaleStateError, from_blob, state_key, to_blob
-from server.judging import CoatDip, Committed, JudgedTree, Mark, TreeJudge, mark_of
+from server.following import Followed, coat_dip, judged_tree, needs_forecast, save, take_up
+from server.judging import CoatDip, JudgedTree, TreeJudge
 from server.learning_desk import newest, relearn
 from server.outlooks import Forecast, Situation, air_points, judge_tree
 from server.shop_rules import shop_rules
-from server.stays import AirAlong
-from server.store import dips, readings, saved, trees
+from server.store import dips, readings, trees
 from server.store.engine import Engine
-from server.store.values import Dip, Tree
+from server.store.values import Tree
 from server.tree_warnings import TreeWarnings
 from server.verdicts import Advice, AirPoint, TreeVerdict
 from server.what_if_desk import WhatIfDesk
@@ -39,15 +36,6 @@ log = logging.getLogger("slowcorner.rack")
 
 FORECAST_BUDGET_S = 0.4
 """Wall seconds of forecasting in one look; the stalest go first and the rest wait their turn."""
-
-
-@dataclass
-class _Followed:
-    tree: Tree
-    judge: TreeJudge
-    air: AirAlong
-    forecast: Forecast | None = None
-    saved_marks: list[Mark] = field(default_factory=list)
 
 
 @dataclass
@@ -60,7 +48,7 @@ class LiveRack:
     _settings: Believed = field(default_factory=lambda: Believed(members=1))
     _ensembles: dict[str, Ensemble] = field(default_factory=dict)
     _airs: AirRecords = field(init=False, repr=False)
-    _followed: dict[int, _Followed] = field(default_factory=dict)
+    _followed: dict[int, Followed] = field(default_factory=dict)
     _picture: dict[int, TreeVerdict] = field(default_factory=dict)
     _warnings: TreeWarnings = field(default_factory=TreeWarnings)
     _what_if_desk: WhatIfDesk = field(default_factory=WhatIfDesk)
@@ -143,40 +131,17 @@ class LiveRack:
     def _open(self) -> None:
         now = self.clock.now()
         self._settings = believed(self.engine)
-        taken_up = [self._take_up(tree) for tree in trees.rack(self.engine)]
-        mark = min((mark for _, mark in taken_up if mark is not None), default=0)
-        first_dips = [followed.judge.dips[0].at for followed, _ in taken_up if followed.judge.dips]
+        rack = [self._follow(tree, self._dips(tree)) for tree in trees.rack(self.engine)]
+        marks = [take_up(self.engine, followed) for followed in rack]
+        mark = min((mark for mark in marks if mark is not None), default=0)
+        first_dips = [followed.judge.dips[0].at for followed in rack if followed.judge.dips]
         since = min(first_dips, default=now - 12 * HOUR_MS) - self.gap_limit
         # First what the saved states had been judged with; then the rest, as if it came now.
         changed = self._airs.load(since, now + HOUR_MS, mark)
-        self._followed = {followed.tree.id: followed for followed, _ in taken_up}
+        self._followed = {followed.tree.id: followed for followed in rack}
         self._rewind(changed)
         self._arrived = max(mark, readings.newest_arrival(self.engine))
         self._show(now, None)
-
-    def _take_up(self, tree: Tree) -> tuple[_Followed, Millis | None]:
-        """Follow a tree from its saved states; with the arrival mark those were judged at, if any."""
-        followed = self._follow(tree, self._dips(tree))
-        judge = followed.judge
-        mark: Millis | None = None
-        newest: Mark | None = None
-        for as_of, key, blob in saved.saved_states(self.engine, tree.id):
-            # A reading that changed what an older mark rests on had it replaced: the newest row counts.
-            mark = max(mark or 0, int.from_bytes(blob[:8], "big"))
-            dips_then = tuple(dip for dip in judge.dips if dip.at <= as_of)
-            if not dips_then or key != state_key(judge.tree, dips_then, judge.ensemble):
-                continue
-            kept = Mark(as_of, partial(from_blob, blob[8:], dips_then))
-            newest = kept
-            if as_of == dips_then[-1].at:
-                judge.marks.append(kept)
-        followed.saved_marks = list(judge.marks)
-        try:
-            judge.state = None if newest is None else newest.state
-        except StaleStateError as error:
-            log.warning("%s: %s; it is judged from the record again", tree.label, error)
-            judge.rewind_to_mark()
-        return followed, mark
 
     def _look(self, only: int | None, forecast: bool) -> Sequence[Outlook]:
         now = self.clock.now()
@@ -193,7 +158,7 @@ class LiveRack:
             self._forecast(only)
             self._foresee_nights(now, only)
             self._advice_desk.look(self.engine, self._foreseen, now)
-        self._save(moved)
+        save(self.engine, moved, self._arrived)
         self._show(now, only)
         return self.outlooks()
 
@@ -215,7 +180,7 @@ class LiveRack:
             (
                 followed
                 for followed in self._followed.values()
-                if _needs_forecast(followed) and only in (None, followed.tree.id)
+                if needs_forecast(followed) and only in (None, followed.tree.id)
             ),
             key=lambda followed: followed.forecast.made_at if followed.forecast else 0,
         )
@@ -233,29 +198,6 @@ class LiveRack:
         for tree_id, followed in self._followed.items():
             if only in (None, tree_id):
                 self._warnings.foresee(tree_id, followed.judge, now, rules)
-
-    def _save(self, moved: Sequence[_Followed]) -> None:
-        arrived = self._arrived.to_bytes(8, "big")
-        rows = []
-        for followed in moved:
-            judge = followed.judge
-            kept = 0
-            for old, new in zip(followed.saved_marks, judge.marks, strict=False):
-                if old is not new:
-                    break
-                kept += 1
-            fresh = judge.marks[kept:]
-            if judge.state is not None and (not judge.marks or judge.state.at != judge.marks[-1].at):
-                fresh.append(mark_of(judge.state))
-            keep_until = judge.marks[kept - 1].at if kept else None
-            states = [
-                (state.at, self._key(judge, state), arrived + to_blob(state))
-                for state in (kept_state.state for kept_state in fresh)
-            ]
-            rows.append((followed.tree.id, keep_until, states))
-            followed.saved_marks = list(judge.marks)
-        if rows:
-            saved.replace_states(self.engine, rows)
 
     def _show(self, now: Millis, only: int | None) -> None:
         picture = dict(self._picture) if only is not None else {}
@@ -286,10 +228,10 @@ class LiveRack:
         followed.forecast = None
         self._look(tree_id, forecast=True)
 
-    def _follow(self, tree: Tree, said: tuple[CoatDip, ...]) -> _Followed:
+    def _follow(self, tree: Tree, said: tuple[CoatDip, ...]) -> Followed:
         air = self._airs.along(tree.id)
         judge = TreeJudge(self._judged(tree), said, air, ensemble=self._ensemble_of(tree.place))
-        return _Followed(tree, judge, air)
+        return Followed(tree, judge, air)
 
     def _judge_anew(self, place: str) -> None:
         """Judge every tree from its first dip that ever hung in a place whose record was made anew."""
@@ -301,9 +243,6 @@ class LiveRack:
 
     def _judged(self, tree: Tree) -> JudgedTree:
         return replace(judged_tree(tree), confidence=self._settings.confidence)
-
-    def _key(self, judge: TreeJudge, state: Committed) -> str:
-        return state_key(judge.tree, judge.dips[: len(state.coats)], judge.ensemble)
 
     def _ensemble_of(self, place: str) -> Ensemble:
         if place not in self._ensembles:
@@ -358,32 +297,3 @@ class LiveRack:
 
     def _air_points(self, place: str, start: Millis, end: Millis) -> Sequence[AirPoint]:
         return air_points(self._airs.of(place), start, end)
-
-
-def judged_tree(tree: Tree) -> JudgedTree:
-    """A tree of the store as the judge takes it."""
-    return JudgedTree(
-        label=tree.label,
-        size_mm=tree.size_mm,
-        spots=tuple((spot.code, spot.name) for spot in tree.spots),
-        coats_in_all=len(tree.recipe.coats),
-        rest_ms=round(tree.resting_hours * HOUR_MS),
-    )
-
-
-def coat_dip(tree: Tree, dip: Dip) -> CoatDip:
-    """A dip of the store as the judge takes it: its coat is that number of the tree's recipe."""
-    coat = tree.recipe.coats[dip.coat - 1]
-    material = coat_material(coat.kind, coat.thickness_mm, coat.water_kg_m2)
-    return CoatDip(dip.coat, material, dip.at, dip.id, dip.pot, dip.note)
-
-
-def _needs_forecast(followed: _Followed) -> bool:
-    state = followed.judge.state
-    if state is None or len(state.coats) < len(followed.judge.dips):
-        return False
-    coat = state.coats[-1]
-    last = coat.dip.number >= followed.judge.tree.coats_in_all
-    settled = coat.through_at if last else coat.fit_at
-    made = followed.forecast.made_at if followed.forecast else None
-    return made != state.at and (settled is None or made is None)

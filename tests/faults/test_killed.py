@@ -27,8 +27,8 @@ from sensors.clock import HOUR_MS, MINUTE_MS, Millis, format_time, wall_millis
 from sensors.reading import Reading
 from server.believing import believed, prior_ensemble, set_believed
 from server.coat_verdicts import coat_verdicts
+from server.following import coat_dip, judged_tree
 from server.judging import TreeJudge
-from server.live import coat_dip, judged_tree
 from server.store import dips, places, readings, recipes, trees
 from server.store.engine import open_store
 from server.store.values import NewDip, NewTree, Place, TreeSpot

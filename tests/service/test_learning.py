@@ -10,9 +10,10 @@ from sensors.clock import HOUR_MS, Millis, SetClock
 from server.believing import believed, prior_ensemble, set_believed
 from server.drying.ensemble import Ensemble
 from server.drying.learning import Told
+from server.following import coat_dip
 from server.learning_desk import measured_trees, members_of, newest
 from server.learning_record import MeasuredTree, looks
-from server.live import LiveRack, coat_dip
+from server.live import LiveRack
 from server.store import dips, ensembles, measurements, places, readings, recipes, saved, trees
 from server.store.engine import Engine
 from server.store.values import MeasuredKind, NewDip, NewMeasurement, NewTree, Place, TreeSpot
