@@ -6,7 +6,7 @@ Exit codes: 0 done; 1 the job could not be done; 2 the words of the command are 
 import json
 import sys
 from pathlib import Path
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any
 
 import typer
 from pydantic import ValidationError
@@ -20,12 +20,30 @@ from server.drying.drawing import default_count, drawn
 from server.drying.estimate import Estimate, Spread, estimate
 from server.replaying import CoatsFileError, ReplayedCoat, read_coats, replay
 from server.settings import Settings
-from server.terminal import MembersOption, duration, err, fail, out, waiting
+from server.terminal import (
+    DEFAULT_SPOTS,
+    AirSpeedOption,
+    AirTempOption,
+    FilletOption,
+    HumidityOption,
+    JsonOption,
+    KindOption,
+    LayerOption,
+    MembersOption,
+    SizeOption,
+    SpotsOption,
+    duration,
+    err,
+    fail,
+    out,
+    waiting,
+)
 from server.what_if_command import what_if_command
 
 app = typer.Typer(
     no_args_is_help=True,
     add_completion=False,
+    rich_markup_mode=None,  # so that units in brackets are not read as markup
     help="Tells which ceramic-shell tree is fit to dip next, judged at its slowest corner. "
     "It advises on drying; it is no safety device.",
 )
@@ -70,19 +88,16 @@ def serve(
 
 @app.command("estimate")
 def estimate_command(
-    kind: Annotated[Literal["prime", "backup", "seal"], typer.Option(help="Kind of the coat.")] = "backup",
-    layer: Annotated[int, typer.Option(help="Its number; 1 is on the wax.", min=1, max=30)] = 1,
-    air_temp: Annotated[float, typer.Option(help="Air temperature [°C].")] = 21.0,
-    rh: Annotated[float, typer.Option(help="Relative humidity [%].")] = 50.0,
-    air_speed: Annotated[float, typer.Option(help="Air speed at the tree [m/s].")] = 0.6,
-    size: Annotated[float, typer.Option(help="Length of the face along the air [mm].")] = 25.0,
-    fillet: Annotated[float, typer.Option(help="Radius of the slurry's fillet in a joint [mm].")] = 2.0,
-    spot: Annotated[
-        list[str] | None,
-        typer.Option(help="face, joint:30, pocket:12x40 or cavity:60x0.2; may be given again."),
-    ] = None,
+    kind: KindOption = "backup",
+    layer: LayerOption = 1,
+    air_temp: AirTempOption = 21.0,
+    rh: HumidityOption = 50.0,
+    air_speed: AirSpeedOption = 0.6,
+    size: SizeOption = 25.0,
+    fillet: FilletOption = 2.0,
+    spot: SpotsOption = None,
     members: MembersOption = None,
-    as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
+    as_json: JsonOption = False,
 ) -> None:
     """How long one coat takes in given air."""
     try:
@@ -95,7 +110,7 @@ def estimate_command(
                 air_speed_m_s=air_speed,
                 size_mm=size,
                 fillet_mm=fillet,
-                spots=tuple(spot or ["face", "joint:30"]),
+                spots=tuple(spot or DEFAULT_SPOTS),
                 ensemble=drawn(members or default_count()),
             )
     except ValueError as error:

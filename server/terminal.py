@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator
 from contextlib import contextmanager
-from typing import Annotated, NoReturn
+from typing import Annotated, Literal, NoReturn
 
 import typer
 from rich.console import Console
@@ -19,6 +19,22 @@ MembersOption = Annotated[
     ),
 ]
 """How a command is told the number of members."""
+
+KindOption = Annotated[Literal["prime", "backup", "seal"], typer.Option(help="Kind of the coat.")]
+LayerOption = Annotated[int, typer.Option(help="Its number; 1 is on the wax.", min=1, max=30)]
+AirTempOption = Annotated[float, typer.Option(help="Air temperature [°C].")]
+HumidityOption = Annotated[float, typer.Option(help="Relative humidity [%].")]
+AirSpeedOption = Annotated[float, typer.Option(help="Air speed at the tree [m/s].")]
+SizeOption = Annotated[float, typer.Option(help="Length of the face along the air [mm].")]
+FilletOption = Annotated[float, typer.Option(help="Radius of the slurry's fillet in a joint [mm].")]
+SpotsOption = Annotated[
+    list[str] | None,
+    typer.Option("--spot", help="face, joint:30, pocket:12x40 or cavity:60x0.2; may be given again."),
+]
+JsonOption = Annotated[bool, typer.Option("--json", help="Print JSON.")]
+"""What a coat in given air is asked about with: the same words for every command that asks."""
+
+DEFAULT_SPOTS = ("face", "joint:30")
 
 out = Console()
 err = Console(stderr=True)

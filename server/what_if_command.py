@@ -2,38 +2,50 @@
 
 import json
 import sys
-from typing import Annotated, Any, Literal
+from typing import Any
 
-import typer
 from rich.table import Table
 
 from sensors.air import Air
 from server.drying.drawing import default_count, drawn
 from server.drying.whatif import Spread, WhatIf, fresh_shells, what_if
-from server.terminal import MembersOption, duration, fail, out, waiting
+from server.terminal import (
+    DEFAULT_SPOTS,
+    AirSpeedOption,
+    AirTempOption,
+    FilletOption,
+    HumidityOption,
+    JsonOption,
+    KindOption,
+    LayerOption,
+    MembersOption,
+    SizeOption,
+    SpotsOption,
+    duration,
+    fail,
+    out,
+    waiting,
+)
 
 
 def what_if_command(
-    kind: Annotated[Literal["prime", "backup", "seal"], typer.Option(help="Kind of the coat.")] = "backup",
-    layer: Annotated[int, typer.Option(help="Its number; 1 is on the wax.", min=1, max=30)] = 1,
-    air_temp: Annotated[float, typer.Option(help="Air temperature [°C].")] = 21.0,
-    rh: Annotated[float, typer.Option(help="Relative humidity [%].")] = 50.0,
-    air_speed: Annotated[float, typer.Option(help="Air speed at the tree [m/s].")] = 0.6,
-    size: Annotated[float, typer.Option(help="Length of the face along the air [mm].")] = 25.0,
-    fillet: Annotated[float, typer.Option(help="Radius of the slurry's fillet in a joint [mm].")] = 2.0,
-    spot: Annotated[
-        list[str] | None,
-        typer.Option(help="face, joint:30, pocket:12x40 or cavity:60x0.2; may be given again."),
-    ] = None,
+    kind: KindOption = "backup",
+    layer: LayerOption = 1,
+    air_temp: AirTempOption = 21.0,
+    rh: HumidityOption = 50.0,
+    air_speed: AirSpeedOption = 0.6,
+    size: SizeOption = 25.0,
+    fillet: FilletOption = 2.0,
+    spot: SpotsOption = None,
     members: MembersOption = None,
-    as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
+    as_json: JsonOption = False,
 ) -> None:
     """What a fan, drier or warmer air, or a more open joint would save on one coat in given air."""
     try:
         with waiting("Working it out"):
             air = Air(air_temp, rh, air_speed)
             ensemble = drawn(members or default_count())
-            spots = tuple(spot or ["face", "joint:30"])
+            spots = tuple(spot or DEFAULT_SPOTS)
             shells = fresh_shells(kind, layer, air, size, fillet, spots, ensemble.members)
             found = what_if(shells, air, ensemble=ensemble)
     except ValueError as error:
