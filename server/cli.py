@@ -154,6 +154,11 @@ def replay_command(
             sys.stdout.write(json.dumps(_coat_json(coat)) + "\n")
     else:
         out.print(_replay_table(list(found)))
+        for coat in found:
+            for warning in coat.verdict.warnings:
+                out.print(
+                    f"{coat.tree}, coat {coat.verdict.number}: {warning}", markup=False, highlight=False
+                )
 
 
 def _serve(run: Any, **given: Any) -> None:
@@ -237,11 +242,12 @@ def _coat_json(coat: ReplayedCoat) -> dict[str, Any]:
 
 def _replay_table(found: list[ReplayedCoat]) -> Table:
     table = Table(title="Coats as judged by the record")
-    for heading in ("tree", "coat", "kind", "dipped", "fit", "slowest spot", "warnings"):
+    for heading in ("tree", "coat", "kind", "dipped", "fit", "slowest spot"):
         table.add_column(heading)
     for coat in found:
         verdict = coat.verdict
-        fit = "not by the end" if verdict.fit_at.p50 is None else format_time(verdict.fit_at.p50)
+        # As sure as the shop wants to be, which is when the judge called it fit.
+        fit = "not by the end" if verdict.fit_at.p90 is None else format_time(verdict.fit_at.p90)
         table.add_row(
             coat.tree,
             str(verdict.number),
@@ -249,6 +255,5 @@ def _replay_table(found: list[ReplayedCoat]) -> Table:
             format_time(verdict.dipped_at),
             fit,
             verdict.slowest_spot or "-",
-            " ".join(verdict.warnings),
         )
     return table
