@@ -29,6 +29,12 @@ def needs_mosquitto() -> str:
 
 
 @pytest.fixture(scope="session")
+def needs_mosquitto_broker() -> str:
+    """The path of Mosquitto itself."""
+    return _program("mosquitto")
+
+
+@pytest.fixture(scope="session")
 def needs_chromium() -> str:
     """The path of Chromium."""
     return _program("chromium", "chromium-browser")

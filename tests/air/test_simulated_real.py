@@ -1,8 +1,6 @@
 """Simulated nodes against what they are made for: the built-in listener, and a broker already there."""
 
 import asyncio
-import os
-import shutil
 import subprocess
 import threading
 from collections.abc import Iterator
@@ -63,17 +61,14 @@ async def _listen() -> list[Message]:
 
 
 @pytest.fixture
-def mosquitto_port(tmp_path: Path) -> Iterator[int]:
-    program = shutil.which("mosquitto", path=f"{os.environ.get('PATH', '')}:/usr/sbin:/usr/local/sbin")
-    if program is None:
-        if os.environ.get("SLOWCORNER_TEST_ALL") == "1":
-            pytest.fail("Mosquitto is not installed, and SLOWCORNER_TEST_ALL=1 asks for it")
-        pytest.skip("Mosquitto is not installed: nodes were not tried against it")
+def mosquitto_port(tmp_path: Path, needs_mosquitto_broker: str) -> Iterator[int]:
     with Broker() as free:
         port = free.port
     settings = tmp_path / "mosquitto.conf"
     settings.write_text(f"listener {port} 127.0.0.1\nallow_anonymous true\nlog_dest stderr\n")
-    with subprocess.Popen([program, "-c", str(settings)], stderr=subprocess.PIPE, text=True) as process:
+    with subprocess.Popen(
+        [needs_mosquitto_broker, "-c", str(settings)], stderr=subprocess.PIPE, text=True
+    ) as process:
         assert process.stderr is not None
         try:
             for line in process.stderr:
