@@ -3,7 +3,7 @@
 from alembic import context
 from sqlalchemy import Connection
 
-from server.store.tables import Row
+from server.store.metadata import METADATA
 
 
 def run() -> None:
@@ -12,7 +12,7 @@ def run() -> None:
     if connection is None:
         raise RuntimeError("migrations run by server.store.engine.open_store, on its own connection")
     # Batch mode: SQLite cannot alter most things of a table in place.
-    context.configure(connection=connection, target_metadata=Row.metadata, render_as_batch=True)
+    context.configure(connection=connection, target_metadata=METADATA, render_as_batch=True)
     context.run_migrations()
 
 

@@ -13,7 +13,7 @@ from sqlalchemy.schema import CreateIndex, CreateTable
 
 from server.store import migrating
 from server.store.engine import StoreError, open_store
-from server.store.tables import Row
+from server.store.metadata import METADATA
 
 
 def test_migrated_from_nothing_the_database_is_what_the_tables_say(engine: Engine) -> None:
@@ -21,7 +21,7 @@ def test_migrated_from_nothing_the_database_is_what_the_tables_say(engine: Engin
         context = MigrationContext.configure(
             connection, opts={"compare_type": True, "compare_server_default": True}
         )
-        assert compare_metadata(context, Row.metadata) == []
+        assert compare_metadata(context, METADATA) == []
 
 
 def test_names_and_storage_of_the_migrated_tables_are_those_of_the_code(
@@ -38,11 +38,11 @@ def test_names_and_storage_of_the_migrated_tables_are_those_of_the_code(
     direct = open_store(f"sqlite:///{tmp_path}/direct.db")
     try:
         with direct.begin() as connection:
-            Row.metadata.drop_all(connection)
-            Row.metadata.create_all(connection)
+            METADATA.drop_all(connection)
+            METADATA.create_all(connection)
         assert written(direct) == written(engine)
         assert "WITHOUT ROWID" in " ".join(
-            str(CreateTable(Row.metadata.tables["reading"]).compile(direct)).split()
+            str(CreateTable(METADATA.tables["reading"]).compile(direct)).split()
         )
     finally:
         direct.dispose()
@@ -120,14 +120,14 @@ def test_there_is_one_line_of_migrations() -> None:
 def test_the_tables_can_be_written_for_postgresql() -> None:
     dialect = postgresql.dialect()  # type: ignore[no-untyped-call]
     written = {
-        table.name: str(CreateTable(table).compile(dialect=dialect)) for table in Row.metadata.sorted_tables
+        table.name: str(CreateTable(table).compile(dialect=dialect)) for table in METADATA.sorted_tables
     }
     # A count of milliseconds does not fit 32 bits: every one of them must be a BIGINT there.
-    for table in Row.metadata.sorted_tables:
+    for table in METADATA.sorted_tables:
         for column in table.columns:
             if column.name.endswith("_ms"):
                 assert f"{column.name} BIGINT" in written[table.name]
     hook = next(
-        index for index in Row.metadata.tables["tree"].indexes if index.name == "uq_tree_hook_on_rack"
+        index for index in METADATA.tables["tree"].indexes if index.name == "uq_tree_hook_on_rack"
     )
     assert "WHERE left_how = ''" in str(CreateIndex(hook).compile(dialect=dialect))

@@ -1,0 +1,8 @@
+"""All the tables together, whichever module they are in: what migrations lead to."""
+
+from server.store import node_tables, tables
+
+TABLE_MODULES = (tables, node_tables)
+"""Where tables are; to be listed here is to be known to migrations and to their test."""
+
+METADATA = tables.Row.metadata
