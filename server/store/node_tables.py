@@ -1,6 +1,7 @@
-"""The tables about nodes: how each is set up, who may publish, how it is calibrated, how other makers' words are read.
+"""The tables about nodes: how each is set up, who may publish, its calibrations, how others' words are read.
 
-What was said of calibration is only ever added to: readings stay as they came, and are corrected when they are read.
+What was said of calibration is only ever added to: readings stay as they came, and are corrected when they
+are read.
 """
 
 from typing import Any

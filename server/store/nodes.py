@@ -1,4 +1,4 @@
-"""How nodes are set up: the hook of a load cell, the stated errors, the voltage at which a battery is empty."""
+"""How nodes are set up: the hook of a load cell, the stated errors, the voltage of an empty battery."""
 
 from dataclasses import dataclass
 
