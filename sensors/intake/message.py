@@ -1,8 +1,10 @@
 """What one message of a node comes to, whichever way it came: the listener's, a broker's."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from sensors.clock import Millis
+from sensors.mapping import Mapping, mapping_for, read_mapped
 from sensors.press import parse_press
 from sensors.reading import KeptOutError, NodeStatus, Press, Reading, Rejected
 from sensors.senml import parse
@@ -24,16 +26,27 @@ class Message:
 
 
 def interpret(
-    topic: str, payload: bytes, arrived: Millis, *, retained: bool = False, takes_presses: bool = True
+    topic: str,
+    payload: bytes,
+    arrived: Millis,
+    *,
+    retained: bool = False,
+    takes_presses: bool = True,
+    mappings: Sequence[Mapping] = (),
 ) -> Message:
     """Read a message by its topic. Never raises: what cannot be taken is in `rejected` with its reason.
 
     `retained` is the message's retain flag; it matters to a status only, where a retained nothing takes back
-    the word and says nothing. Without `takes_presses` a press is kept as rejected.
+    the word and says nothing. Without `takes_presses` a press is kept as rejected. `mappings` read what is
+    published under other topics than ours.
 
     >>> interpret("slowcorner/shop/n1/status", b"online", 0).statuses
     (NodeStatus(place='shop', node='n1', online=True, at=0),)
     """
+    other = mapping_for(mappings, topic)
+    if other is not None:
+        mapped = read_mapped(other, topic, payload, arrived)
+        return Message(arrived, mapped.readings, mapped.rejected)
     try:
         return _interpret(topic, payload, arrived, retained, takes_presses)
     except KeptOutError as fault:
