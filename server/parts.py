@@ -23,9 +23,9 @@ class Parts:
     """Everything a request may need; put together once, where the service starts.
 
     `clock` tells shop time, `wall_clock` the machine's own [ms]. `on_readings` keeps what came in by HTTP
-    and returns
-    how many readings of it are on the disk. `one_dip_at_a_time` makes the question "may it go on?" and the
-    answer one step.
+    and returns how many readings of it are on the disk. `on_mappings` is told when the mappings of other
+    makers' payloads are others. `one_dip_at_a_time` makes the question "may it go on?" and the answer one
+    step.
     """
 
     engine: Engine
@@ -35,4 +35,5 @@ class Parts:
     vapid_public_key: str
     ready: Callable[[], Readiness]
     on_readings: Callable[[Parsed], Awaitable[int]]
+    on_mappings: Callable[[], None] = lambda: None
     one_dip_at_a_time: Lock = field(default_factory=Lock)

@@ -14,6 +14,7 @@ from server.api.problems import Problem, ProblemError, answer_problem
 from server.api.router import api_router
 from server.guard import LOOPBACK_HOSTS, Guard
 from server.pages.measuring_routes import measuring_pages
+from server.pages.other_nodes_routes import other_nodes_pages
 from server.pages.render import answer_problem_page
 from server.pages.router import page_router
 from server.parts import Parts
@@ -43,6 +44,7 @@ def web_app(
         app.add_exception_handler(kind, _answer)
     app.include_router(api_router(parts))
     app.include_router(measuring_pages(parts))
+    app.include_router(other_nodes_pages(parts))
     app.include_router(page_router(parts))
     app.mount("/static", StaticFiles(directory=STATIC), name="static")
     app.add_middleware(Guard, hosts=hosts)

@@ -321,16 +321,3 @@ class NewTreePage:
     size_mm: str
     chosen_place: str
     chosen_recipe: int
-
-
-Page = (
-    RackPage
-    | TreePage
-    | MeasurePage
-    | QuestionPage
-    | UndoPage
-    | ProblemPage
-    | AirPage
-    | ShopPage
-    | NewTreePage
-)

@@ -9,7 +9,8 @@ from fastapi.responses import HTMLResponse, Response
 from jinja2 import Environment, PackageLoader, StrictUndefined
 
 from server.api.problems import problem_for
-from server.pages.contexts import Frame, Page, ProblemPage
+from server.pages.all_pages import Page
+from server.pages.contexts import Frame, ProblemPage
 from server.pages.wording import sentence
 
 

@@ -8,7 +8,7 @@ from typing import Any, get_args, get_type_hints
 import pytest
 from jinja2 import meta, nodes
 
-from server.pages.contexts import Page
+from server.pages.all_pages import Page
 from server.pages.render import environment, template_name
 
 PAGES: tuple[type[Any], ...] = get_args(Page)

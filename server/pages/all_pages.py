@@ -1,0 +1,27 @@
+"""Every page there is. To be listed here is to be rendered, and to be held against its template by a test."""
+
+from server.pages.contexts import (
+    AirPage,
+    MeasurePage,
+    NewTreePage,
+    ProblemPage,
+    QuestionPage,
+    RackPage,
+    ShopPage,
+    TreePage,
+    UndoPage,
+)
+from server.pages.other_nodes import OtherNodesPage
+
+Page = (
+    RackPage
+    | TreePage
+    | MeasurePage
+    | QuestionPage
+    | UndoPage
+    | ProblemPage
+    | AirPage
+    | OtherNodesPage
+    | ShopPage
+    | NewTreePage
+)
