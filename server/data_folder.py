@@ -1,0 +1,42 @@
+"""The data folder: what is in it, and that one program at a time works on it."""
+
+import fcntl
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+DATABASE = "slowcorner.db"
+COMPILED = "compiled"
+"""Compiled code, made anew wherever it is missing."""
+
+IN_USE = "in-use"
+"""The file that whoever works on the folder holds locked."""
+
+
+@contextmanager
+def held(data: Path) -> Iterator[None]:
+    """Hold the folder, made where there is none, for one program alone.
+
+    Raises RuntimeError where another one holds it.
+    """
+    data.mkdir(parents=True, exist_ok=True)
+    with (data / IN_USE).open("w") as lock:
+        try:
+            fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except OSError:
+            raise RuntimeError(
+                f"data folder {data}: another Slowcorner is at work on it; stop it or give --data"
+            ) from None
+        yield
+
+
+def keepsakes(data: Path) -> list[Path]:
+    """Every file of the folder that a backup keeps, beside the database: keys, photographs, certificates."""
+    left_out = {IN_USE, *(DATABASE + end for end in ("", "-wal", "-shm", "-journal"))}
+    return sorted(
+        path
+        for path in data.rglob("*")
+        if path.is_file()
+        and not path.is_symlink()
+        and path.relative_to(data).parts[0] not in (COMPILED, *left_out)
+    )
