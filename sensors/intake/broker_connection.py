@@ -1,0 +1,379 @@
+"""One connection to a broker, from CONNECT to its end. A message is acknowledged only when it is stored.
+
+paho speaks MQTT; the event loop reads and writes its socket, so that no thread but the loop's touches it.
+What was not acknowledged when a connection ends is forgotten with it: the broker sends it again to the
+next one, under identifiers of its own (MQTT 5.0 and 3.1.1, 4.4).
+"""
+
+import asyncio
+import logging
+import ssl
+from collections import deque
+from collections.abc import Awaitable, Callable, Sequence
+from dataclasses import dataclass, field
+from typing import Any, NamedTuple
+
+from paho.mqtt.client import Client, MQTTMessage
+from paho.mqtt.enums import CallbackAPIVersion, MQTTErrorCode, MQTTProtocolVersion
+from paho.mqtt.packettypes import PacketTypes
+from paho.mqtt.properties import Properties
+from paho.mqtt.reasoncodes import ReasonCode
+from paho.mqtt.subscribeoptions import SubscribeOptions
+
+KEEP_ALIVE_S = 60
+BEAT_S = 1.0
+"""How often paho is given the time, for its signs of life [s]."""
+
+ANSWER_WAIT_S = 10.0
+"""How long the broker may take to answer a CONNECT or a SUBSCRIBE [s]."""
+
+IN_FLIGHT_LIMIT = 4 * 1024 * 1024
+"""Bytes that may wait to be stored before no more are read from the broker, which then keeps them."""
+
+MESSAGE_OVERHEAD = 256
+"""What a message counts for beyond its payload [bytes], so that many small ones are bounded too."""
+
+BURST = 100
+"""Messages taken in one turn of the event loop at most, so that others get their turn."""
+
+RECEIVE_MAXIMUM = 1000
+"""Messages the broker may send ahead of their acknowledgements (MQTT 5.0, 3.1.2.11.3): two batches."""
+
+SESSION_S = 60 * 24 * 3600
+"""How long the broker is asked to keep what came while nobody was there [s] (MQTT 5.0, 3.1.2.11.2)."""
+
+UNSPECIFIED = 128
+"""paho's reason code where a connection just ended."""
+
+UNSUPPORTED_VERSION = 132
+REFUSED_LOGINS = frozenset({134, 135})
+"""Reason codes of a CONNACK (MQTT 5.0, 3.2.2.2): bad user name or password, not authorised."""
+
+Deliver = Callable[[str, bytes, bool], Awaitable[object]]
+"""Takes topic, payload, and whether it is a retained copy; what it returns is done when that is stored."""
+
+log = logging.getLogger("slowcorner.mqtt")
+
+
+class BrokerError(Exception):
+    """The broker cannot be reached, or refuses us; the text says which and why."""
+
+
+class VersionRefusedError(BrokerError):
+    """The broker does not speak this version of MQTT."""
+
+
+class StoringError(BrokerError):
+    """What the broker sent could not be stored, so the connection was given up with no acknowledgement."""
+
+
+@dataclass(frozen=True)
+class Broker:
+    """Where the broker is and who we are there. With `tls` the connection is encrypted."""
+
+    host: str
+    port: int
+    client_id: str
+    user: str = ""
+    password: str = field(default="", repr=False)
+    tls: ssl.SSLContext | None = field(default=None, repr=False)
+
+    def __str__(self) -> str:
+        return f"{self.host}:{self.port}"
+
+
+class _InFlight(NamedTuple):
+    packet_id: int
+    qos: int
+    size: int
+    stored: asyncio.Future[object]
+
+
+class BrokerConnection:
+    """To be made, opened and closed in one event loop. `ended` is done, with the reason, when it is over."""
+
+    def __init__(self, broker: Broker, version: MQTTProtocolVersion, deliver: Deliver) -> None:
+        self.acknowledged = 0
+        self.session_present = False
+        self._loop = asyncio.get_running_loop()
+        self.ended: asyncio.Future[BrokerError] = self._loop.create_future()
+        self._broker = broker
+        self._version = version
+        self._deliver = deliver
+        self._answer: asyncio.Future[ReasonCode] = self._loop.create_future()
+        self._granted: dict[int, asyncio.Future[list[ReasonCode]]] = {}
+        self._in_flight: deque[_InFlight] = deque()
+        self._in_flight_bytes = 0
+        self._arrived: deque[MQTTMessage] = deque()
+        self._finishing = False
+        self._paused = False
+        self._publish_refused = False
+        self._beating: asyncio.TimerHandle | None = None
+        five = version == MQTTProtocolVersion.MQTTv5
+        self._client = Client(
+            CallbackAPIVersion.VERSION2,
+            client_id=broker.client_id,
+            protocol=version,
+            clean_session=None if five else False,
+            reconnect_on_failure=False,
+            manual_ack=True,
+        )
+        if broker.user:
+            self._client.username_pw_set(broker.user, broker.password or None)
+        if broker.tls is not None:
+            self._client.tls_set_context(broker.tls)
+        self._client.on_message = self._on_message
+
+    async def open(self) -> None:
+        """Connect, and take up the session that the broker keeps. Raises BrokerError."""
+        connecting = asyncio.ensure_future(asyncio.to_thread(self._connect))
+        try:
+            await asyncio.shield(connecting)
+        except asyncio.CancelledError:
+            connecting.add_done_callback(self._leave_behind)
+            raise
+        except (OSError, ValueError) as error:
+            raise BrokerError(_plain(error)) from error
+        self._join_loop()
+        reason = await self._answered(self._answer, "CONNECT")
+        if reason.value == UNSUPPORTED_VERSION:
+            raise VersionRefusedError(f"it does not speak this version of MQTT ({reason})")
+        if reason.value in REFUSED_LOGINS:
+            who = f"user {self._broker.user!r}" if self._broker.user else "a client with no user name"
+            raise BrokerError(f"it refuses {who} or the password: {reason}")
+        if reason.is_failure:
+            raise BrokerError(f"it refuses the connection: {reason}")
+
+    async def subscribe(self, filters: Sequence[tuple[str, int]]) -> dict[str, str]:
+        """Ask for topic filters, each with its quality of service; those refused, with the broker's reason.
+
+        Raises BrokerError where the connection ends meanwhile.
+        """
+        if self._version == MQTTProtocolVersion.MQTTv5:
+            wanted: Any = [(one, SubscribeOptions(qos=qos)) for one, qos in filters]
+        else:
+            wanted = list(filters)
+        _, packet_id = self._client.subscribe(wanted)
+        if packet_id is None:
+            raise await self._over()
+        granted = self._granted[packet_id] = self._loop.create_future()
+        try:
+            reasons = await self._answered(granted, "SUBSCRIBE")
+        finally:
+            del self._granted[packet_id]
+        return {
+            one: str(reason) for (one, _), reason in zip(filters, reasons, strict=True) if reason.is_failure
+        }
+
+    def unsubscribe(self, filters: Sequence[str]) -> None:
+        """Ask for these topic filters no more."""
+        if filters:
+            self._client.unsubscribe(list(filters))
+
+    def publish(self, topic: str, payload: bytes) -> bool:
+        """Publish, retained, with quality of service 1; False where the connection is over."""
+        return self._client.publish(topic, payload, qos=1, retain=True).rc == MQTTErrorCode.MQTT_ERR_SUCCESS
+
+    async def finish(self, patience_s: float) -> None:
+        """Take no more; acknowledge what is being stored, within `patience_s` [s]; then leave."""
+        self._finishing = True
+        self._pause()
+        left = [one.stored for one in self._in_flight]
+        if left:
+            await asyncio.wait(left, timeout=patience_s)
+            await asyncio.sleep(0)  # their acknowledgements are written by callbacks that come now
+        self._acknowledge()
+        self.close()
+
+    def close(self) -> None:
+        """End the connection; what is not acknowledged is forgotten here, and kept by the broker."""
+        self._end(BrokerError("the connection was closed"))
+
+    def _connect(self) -> None:
+        if self._version == MQTTProtocolVersion.MQTTv5:
+            asked = Properties(PacketTypes.CONNECT)  # type: ignore[no-untyped-call]
+            asked.SessionExpiryInterval = SESSION_S
+            asked.ReceiveMaximum = RECEIVE_MAXIMUM
+            self._client.connect(
+                self._broker.host, self._broker.port, KEEP_ALIVE_S, clean_start=False, properties=asked
+            )
+        else:
+            self._client.connect(self._broker.host, self._broker.port, KEEP_ALIVE_S)
+
+    def _leave_behind(self, connecting: asyncio.Future[None]) -> None:
+        if not connecting.cancelled() and connecting.exception() is None:
+            self._client.disconnect()
+
+    def _join_loop(self) -> None:
+        """From here on the event loop moves paho's bytes; before, a thread did, and no callback was set."""
+        client = self._client
+        client.on_connect, client.on_disconnect = self._on_connect, self._on_disconnect
+        client.on_subscribe, client.on_publish = self._on_subscribe, self._on_publish
+        client.on_socket_close = self._on_socket_close
+        client.on_socket_register_write = self._on_want_write
+        client.on_socket_unregister_write = self._on_want_no_write
+        sock = client.socket()
+        if sock is None:
+            raise BrokerError("the connection was closed at once")
+        self._loop.add_reader(sock, self._readable)
+        if client.want_write():
+            self._loop.add_writer(sock, client.loop_write)
+        self._beating = self._loop.call_later(BEAT_S, self._beat)
+
+    async def _answered(self, answer: asyncio.Future[Any], question: str) -> Any:
+        await asyncio.wait((answer, self.ended), timeout=ANSWER_WAIT_S, return_when=asyncio.FIRST_COMPLETED)
+        if answer.done():
+            return answer.result()
+        if self.ended.done():
+            raise self.ended.result()
+        raise BrokerError(f"it did not answer a {question} within {ANSWER_WAIT_S:g} s")
+
+    async def _over(self) -> BrokerError:
+        self._end(BrokerError("the connection is closed"))
+        return await self.ended
+
+    def _readable(self) -> None:
+        for _ in range(BURST):
+            if self._paused:
+                return
+            working = self._client.loop_read() == MQTTErrorCode.MQTT_ERR_SUCCESS
+            # paho reads a packet or so a call, and does not say when there was none.
+            some = bool(self._arrived)
+            while self._arrived and not self.ended.done():
+                self._take(self._arrived.popleft())
+            if not working or not (some or self._decrypted()):
+                return
+        if self._decrypted():  # the socket itself may have nothing more to tell
+            self._loop.call_soon(self._readable)
+
+    def _decrypted(self) -> bool:
+        sock = self._client.socket()
+        return isinstance(sock, ssl.SSLSocket) and sock.pending() > 0
+
+    def _on_message(self, _client: Client, _userdata: object, message: MQTTMessage) -> None:
+        self._arrived.append(message)
+
+    def _take(self, message: MQTTMessage) -> None:
+        try:
+            delivery = self._deliver(message.topic, bytes(message.payload), message.retain)
+            stored: asyncio.Future[object] = asyncio.ensure_future(delivery)
+        except Exception as error:
+            log.exception("A message of the broker could not be taken")
+            self._end(StoringError(str(error)))
+            return
+        size = len(message.payload) + MESSAGE_OVERHEAD
+        self._in_flight.append(_InFlight(message.mid, message.qos, size, stored))
+        self._in_flight_bytes += size
+        stored.add_done_callback(self._on_stored)
+        if self._in_flight_bytes > IN_FLIGHT_LIMIT:
+            self._pause()
+
+    def _on_stored(self, _stored: asyncio.Future[object]) -> None:
+        self._acknowledge()
+
+    def _acknowledge(self) -> None:
+        """Acknowledge what is stored, in the order it came (MQTT 5.0, 4.6)."""
+        while self._in_flight and self._in_flight[0].stored.done():
+            packet_id, qos, size, stored = self._in_flight.popleft()
+            self._in_flight_bytes -= size
+            error = RuntimeError("given up") if stored.cancelled() else stored.exception()
+            if error is not None:
+                # Acknowledging what comes after it would tell the broker to forget it.
+                self._end(StoringError(str(error)))
+                return
+            if qos:
+                self._client.ack(packet_id, qos)
+                self.acknowledged += 1
+        if self._paused and not self._finishing and self._in_flight_bytes < IN_FLIGHT_LIMIT // 2:
+            self._resume()
+
+    def _pause(self) -> None:
+        sock = self._client.socket()
+        if not self._paused and sock is not None:
+            self._loop.remove_reader(sock)
+        self._paused = True
+
+    def _resume(self) -> None:
+        self._paused = False
+        sock = self._client.socket()
+        if sock is not None:
+            self._loop.add_reader(sock, self._readable)
+            self._loop.call_soon(self._readable)
+
+    def _beat(self) -> None:
+        self._beating = self._loop.call_later(BEAT_S, self._beat)
+        self._client.loop_misc()
+
+    def _end(self, why: BrokerError) -> None:
+        if self._beating is not None:
+            self._beating.cancel()
+        for one in self._in_flight:
+            one.stored.add_done_callback(_look_at)
+        self._in_flight.clear()
+        if not self.ended.done():
+            self.ended.set_result(why)
+        self._client.disconnect()
+        self._client.loop_write()
+        sock = self._client.socket()
+        if sock is not None:  # the farewell could not be written at once
+            self._loop.remove_reader(sock)
+            self._loop.remove_writer(sock)
+            sock.close()
+
+    def _on_connect(
+        self, _client: Client, _userdata: object, flags: Any, reason: ReasonCode, _properties: object
+    ) -> None:
+        self.session_present = flags.session_present
+        if not self._answer.done():
+            self._answer.set_result(reason)
+
+    def _on_disconnect(
+        self, _client: Client, _userdata: object, flags: Any, reason: ReasonCode, _properties: object
+    ) -> None:
+        if flags.is_disconnect_packet_from_server:
+            said = f"it closed the connection: {reason}"
+        elif reason.value == UNSPECIFIED:
+            said = "the connection was lost"
+        else:
+            said = f"the connection was lost: {reason}"
+        self._loop.call_soon(self._end, BrokerError(said))
+
+    def _on_subscribe(
+        self, _client: Client, _userdata: object, mid: int, reasons: list[ReasonCode], _properties: object
+    ) -> None:
+        granted = self._granted.get(mid)
+        if granted is not None and not granted.done():
+            granted.set_result(reasons)
+
+    def _on_publish(
+        self, _client: Client, _userdata: object, _mid: int, reason: ReasonCode, _properties: object
+    ) -> None:
+        if reason.is_failure and not self._publish_refused:
+            self._publish_refused = True
+            log.warning("The broker at %s does not take what is published: %s", self._broker, reason)
+
+    def _on_socket_close(self, _client: Client, _userdata: object, sock: Any) -> None:
+        self._loop.remove_reader(sock)
+        self._loop.remove_writer(sock)
+
+    def _on_want_write(self, client: Client, _userdata: object, sock: Any) -> None:
+        self._loop.add_writer(sock, client.loop_write)
+
+    def _on_want_no_write(self, _client: Client, _userdata: object, sock: Any) -> None:
+        self._loop.remove_writer(sock)
+
+
+def _look_at(stored: asyncio.Future[object]) -> None:
+    """Take note of how a forgotten message ended, which nobody else does any more."""
+    if not stored.cancelled():
+        stored.exception()
+
+
+def _plain(error: OSError | ValueError) -> str:
+    if isinstance(error, ssl.SSLCertVerificationError):
+        return f"its certificate is not one to be trusted: {error.verify_message}"
+    if isinstance(error, ssl.SSLError):
+        return f"no encrypted connection could be made: {error.reason or error}"
+    if isinstance(error, TimeoutError):
+        return "no answer in time"
+    return (error.strerror if isinstance(error, OSError) else None) or str(error)
