@@ -10,8 +10,7 @@ import logging
 import ssl
 from collections import deque
 from collections.abc import Awaitable, Callable, Sequence
-from dataclasses import dataclass, field
-from typing import Any, NamedTuple
+from typing import Any
 
 from paho.mqtt.client import Client, MQTTMessage
 from paho.mqtt.enums import CallbackAPIVersion, MQTTErrorCode, MQTTProtocolVersion
@@ -20,18 +19,15 @@ from paho.mqtt.properties import Properties
 from paho.mqtt.reasoncodes import ReasonCode
 from paho.mqtt.subscribeoptions import SubscribeOptions
 
+from sensors.intake.broker import Broker, BrokerError, StoringError, VersionRefusedError, why_unreachable
+from sensors.intake.in_flight import InFlight
+
 KEEP_ALIVE_S = 60
 BEAT_S = 1.0
 """How often paho is given the time, for its signs of life [s]."""
 
 ANSWER_WAIT_S = 10.0
 """How long the broker may take to answer a CONNECT or a SUBSCRIBE [s]."""
-
-IN_FLIGHT_LIMIT = 4 * 1024 * 1024
-"""Bytes that may wait to be stored before no more are read from the broker, which then keeps them."""
-
-MESSAGE_OVERHEAD = 256
-"""What a message counts for beyond its payload [bytes], so that many small ones are bounded too."""
 
 BURST = 100
 """Messages taken in one turn of the event loop at most, so that others get their turn."""
@@ -55,40 +51,6 @@ Deliver = Callable[[str, bytes, bool], Awaitable[object]]
 log = logging.getLogger("slowcorner.mqtt")
 
 
-class BrokerError(Exception):
-    """The broker cannot be reached, or refuses us; the text says which and why."""
-
-
-class VersionRefusedError(BrokerError):
-    """The broker does not speak this version of MQTT."""
-
-
-class StoringError(BrokerError):
-    """What the broker sent could not be stored, so the connection was given up with no acknowledgement."""
-
-
-@dataclass(frozen=True)
-class Broker:
-    """Where the broker is and who we are there. With `tls` the connection is encrypted."""
-
-    host: str
-    port: int
-    client_id: str
-    user: str = ""
-    password: str = field(default="", repr=False)
-    tls: ssl.SSLContext | None = field(default=None, repr=False)
-
-    def __str__(self) -> str:
-        return f"{self.host}:{self.port}"
-
-
-class _InFlight(NamedTuple):
-    packet_id: int
-    qos: int
-    size: int
-    stored: asyncio.Future[object]
-
-
 class BrokerConnection:
     """To be made, opened and closed in one event loop. `ended` is done, with the reason, when it is over."""
 
@@ -102,8 +64,7 @@ class BrokerConnection:
         self._deliver = deliver
         self._answer: asyncio.Future[ReasonCode] = self._loop.create_future()
         self._granted: dict[int, asyncio.Future[list[ReasonCode]]] = {}
-        self._in_flight: deque[_InFlight] = deque()
-        self._in_flight_bytes = 0
+        self._in_flight = InFlight()
         self._arrived: deque[MQTTMessage] = deque()
         self._finishing = False
         self._paused = False
@@ -133,7 +94,7 @@ class BrokerConnection:
             connecting.add_done_callback(self._leave_behind)
             raise
         except (OSError, ValueError) as error:
-            raise BrokerError(_plain(error)) from error
+            raise BrokerError(why_unreachable(error)) from error
         self._join_loop()
         reason = await self._answered(self._answer, "CONNECT")
         if reason.value == UNSUPPORTED_VERSION:
@@ -178,10 +139,7 @@ class BrokerConnection:
         """Take no more; acknowledge what is being stored, within `patience_s` [s]; then leave."""
         self._finishing = True
         self._pause()
-        left = [one.stored for one in self._in_flight]
-        if left:
-            await asyncio.wait(left, timeout=patience_s)
-            await asyncio.sleep(0)  # their acknowledgements are written by callbacks that come now
+        await self._in_flight.settle(patience_s)
         self._acknowledge()
         self.close()
 
@@ -261,30 +219,24 @@ class BrokerConnection:
             log.exception("A message of the broker could not be taken")
             self._end(StoringError(str(error)))
             return
-        size = len(message.payload) + MESSAGE_OVERHEAD
-        self._in_flight.append(_InFlight(message.mid, message.qos, size, stored))
-        self._in_flight_bytes += size
+        self._in_flight.add(message.mid, message.qos, len(message.payload), stored)
         stored.add_done_callback(self._on_stored)
-        if self._in_flight_bytes > IN_FLIGHT_LIMIT:
+        if self._in_flight.full:
             self._pause()
 
     def _on_stored(self, _stored: asyncio.Future[object]) -> None:
         self._acknowledge()
 
     def _acknowledge(self) -> None:
-        """Acknowledge what is stored, in the order it came (MQTT 5.0, 4.6)."""
-        while self._in_flight and self._in_flight[0].stored.done():
-            packet_id, qos, size, stored = self._in_flight.popleft()
-            self._in_flight_bytes -= size
-            error = RuntimeError("given up") if stored.cancelled() else stored.exception()
-            if error is not None:
-                # Acknowledging what comes after it would tell the broker to forget it.
-                self._end(StoringError(str(error)))
-                return
-            if qos:
-                self._client.ack(packet_id, qos)
-                self.acknowledged += 1
-        if self._paused and not self._finishing and self._in_flight_bytes < IN_FLIGHT_LIMIT // 2:
+        try:
+            for packet_id, qos in self._in_flight.stored():
+                if qos:
+                    self._client.ack(packet_id, qos)
+                    self.acknowledged += 1
+        except StoringError as error:
+            self._end(error)
+            return
+        if self._paused and not self._finishing and self._in_flight.has_room:
             self._resume()
 
     def _pause(self) -> None:
@@ -307,9 +259,7 @@ class BrokerConnection:
     def _end(self, why: BrokerError) -> None:
         if self._beating is not None:
             self._beating.cancel()
-        for one in self._in_flight:
-            one.stored.add_done_callback(_look_at)
-        self._in_flight.clear()
+        self._in_flight.forget()
         if not self.ended.done():
             self.ended.set_result(why)
         self._client.disconnect()
@@ -361,19 +311,3 @@ class BrokerConnection:
 
     def _on_want_no_write(self, _client: Client, _userdata: object, sock: Any) -> None:
         self._loop.remove_writer(sock)
-
-
-def _look_at(stored: asyncio.Future[object]) -> None:
-    """Take note of how a forgotten message ended, which nobody else does any more."""
-    if not stored.cancelled():
-        stored.exception()
-
-
-def _plain(error: OSError | ValueError) -> str:
-    if isinstance(error, ssl.SSLCertVerificationError):
-        return f"its certificate is not one to be trusted: {error.verify_message}"
-    if isinstance(error, ssl.SSLError):
-        return f"no encrypted connection could be made: {error.reason or error}"
-    if isinstance(error, TimeoutError):
-        return "no answer in time"
-    return (error.strerror if isinstance(error, OSError) else None) or str(error)

@@ -14,13 +14,8 @@ from paho.mqtt.enums import MQTTProtocolVersion
 
 from sensors.clock import Clock, Millis, format_time
 from sensors.intake.back_off import LONGEST_S, BackOff
-from sensors.intake.broker_connection import (
-    Broker,
-    BrokerConnection,
-    BrokerError,
-    StoringError,
-    VersionRefusedError,
-)
+from sensors.intake.broker import Broker, BrokerError, StoringError, VersionRefusedError
+from sensors.intake.broker_connection import BrokerConnection
 from sensors.intake.decoder import MAX_PACKET
 from sensors.intake.message import Message, interpret
 from sensors.mapping import Mapping

@@ -1,4 +1,4 @@
-"""A real Mosquitto for tests: on a free port of the loopback, in a folder of its own, to be stopped and begun."""
+"""A real Mosquitto for tests: on a free port of the loopback, in a folder of its own."""
 
 import getpass
 import re
