@@ -36,6 +36,10 @@ class Backup:
     size: int
     made_at: str
 
+    def __str__(self) -> str:
+        files = "1 file" if self.files == 1 else f"{self.files} files"
+        return f"{files}, {self.size / 1e6:.1f} MB"
+
 
 def back_up(data: Path, database_url: str, file: Path, now: Millis) -> Backup:
     """Write everything in a data folder to one file. `now` is the wall's time, for the list [ms].

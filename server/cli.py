@@ -1,4 +1,4 @@
-"""The command line: `slowcorner demo`, `serve`, `estimate`, `what-if`, `replay`.
+"""The command line. `slowcorner demo`, `serve`, `estimate`, `replay` are here, the others beside it.
 
 Exit codes: 0 done; 1 the job could not be done; 2 the words of the command are off (Typer's own).
 """
@@ -20,6 +20,7 @@ from server.drying.drawing import default_count, drawn
 from server.drying.estimate import Estimate, Spread, estimate
 from server.replaying import CoatsFileError, ReplayedCoat, read_coats, replay
 from server.settings import Settings
+from server.store_commands import backup_command, listen_command, restore_command
 from server.terminal import (
     DEFAULT_SPOTS,
     AirSpeedOption,
@@ -48,6 +49,9 @@ app = typer.Typer(
     "It advises on drying; it is no safety device.",
 )
 app.command("what-if")(what_if_command)
+app.command("listen")(listen_command)
+app.command("backup")(backup_command)
+app.command("restore")(restore_command)
 
 
 @app.command()

@@ -30,6 +30,18 @@ def held(data: Path) -> Iterator[None]:
         yield
 
 
+def in_use(data: Path) -> bool:
+    """Whether a program holds the folder."""
+    try:
+        with (data / IN_USE).open() as lock:
+            fcntl.flock(lock, fcntl.LOCK_SH | fcntl.LOCK_NB)
+    except FileNotFoundError:
+        return False
+    except OSError:
+        return True
+    return False
+
+
 def keepsakes(data: Path) -> list[Path]:
     """Every file of the folder that a backup keeps, beside the database: keys, photographs, certificates."""
     left_out = {IN_USE, *(DATABASE + end for end in ("", "-wal", "-shm", "-journal"))}
