@@ -1,10 +1,9 @@
 """The composition root: the one place where the parts are put together."""
 
 import asyncio
-from collections.abc import AsyncIterator, Callable, Sequence
+from collections.abc import AsyncIterator, Awaitable, Callable, Sequence
 from contextlib import asynccontextmanager
-from dataclasses import dataclass, field
-from hmac import compare_digest
+from dataclasses import dataclass, field, replace
 
 from fastapi import FastAPI
 
@@ -13,18 +12,21 @@ from scheduler.jobs import Jobs
 from scheduler.reminders import Reminders
 from sensors.clock import MINUTE_MS, Clock, Millis, wall_millis
 from sensors.intake.batch import Batcher
-from sensors.intake.listener import Listener
 from sensors.intake.message import Message
+from sensors.mapping import Mapping
 from sensors.senml import Parsed
+from server.air_history import AirHistory
 from server.live import LiveRack
+from server.mqtt_in import MqttIn, mqtt_in
 from server.parts import Parts, Readiness
 from server.phone.ledger import NoticeLedger
 from server.phone.outbox import Outbox
 from server.phone.vapid import vapid_keys
 from server.phone.web_push import WebPush
+from server.press_desk import PressDesk
 from server.settings import Settings
 from server.shop_time import HeldClock
-from server.store import readings
+from server.store import mappings, readings
 from server.store.engine import Engine, StoreError
 from server.store.values import BatchOutcome, KeptNotice
 from server.web import web_app
@@ -42,19 +44,36 @@ class Service:
     clock: Clock
     on_notice: Callable[[KeptNotice], None] = lambda notice: None
     batcher: Batcher[BatchOutcome] = field(init=False)
-    listener: Listener = field(init=False)
+    mqtt: MqttIn = field(init=False)
+    parts: Parts = field(init=False)
     rack: LiveRack = field(init=False)
+    air_history: AirHistory = field(init=False)
     jobs: Jobs = field(init=False)
     _last_arrival: Millis = 0
 
     def __post_init__(self) -> None:
         self._last_arrival = readings.newest_arrival(self.engine)
         self.rack = LiveRack(self.engine, self.clock)
+        self.air_history = AirHistory(self.engine)
         self._opened_at = 0
+        self._loop: asyncio.AbstractEventLoop | None = None
         self._keys = vapid_keys(self.settings.data / "push-key.pem")
         self._ledger = NoticeLedger(self.engine, wall_millis, self._noticed)
         self._reminders = Reminders(self, self._ledger)
         self._outbox = Outbox(self.engine, WebPush(self._keys), wall_millis)
+        self.mqtt = mqtt_in(self.settings, self.engine, self.clock, self._take, self.rack.outlooks)
+        self.parts = Parts(
+            engine=self.engine,
+            rack=self.rack,
+            clock=self.clock,
+            wall_clock=wall_millis,
+            vapid_public_key=self._keys.public,
+            ready=self.ready,
+            on_readings=self.take_readings,
+            air_history=self.air_history,
+            on_mappings=self._use_mappings,
+        )
+        self._press_desk = PressDesk(self.parts)
 
     @asynccontextmanager
     async def running(self) -> AsyncIterator[None]:
@@ -62,17 +81,17 @@ class Service:
         await asyncio.to_thread(self.rack.open)
         self._opened_at = self.clock.now()
         self.batcher = Batcher(self.commit)
-        address = self.settings.mqtt_address
-        login = self._login if self.settings.mqtt_user else None
-        self.listener = Listener(address.host, address.port, self.batcher.put, self.clock, login=login)
         self.jobs = Jobs(self.clock, self._tick, self._outbox.run_once)
         try:
-            await self.listener.start()
+            self._loop = asyncio.get_running_loop()
+            self.mqtt.use_mappings(self._mappings())
+            await self.mqtt.start()
             self.jobs.start()
             yield
         finally:
             await self.jobs.stop()
-            await self.listener.stop()
+            await self.mqtt.stop()
+            await self._press_desk.close()
             await self.batcher.close()
             await asyncio.to_thread(self.rack.close)
 
@@ -90,6 +109,7 @@ class Service:
             self._last_arrival,
         )
         self.rack.hear(said, self._last_arrival)
+        self.air_history.heard(outcome)
         self.jobs.wake()
         return outcome
 
@@ -101,6 +121,8 @@ class Service:
     def ready(self) -> Readiness:
         """Whether the service is able to judge: the store answers, and the air of each place is known."""
         reasons = []
+        if self.mqtt.trouble is not None:
+            reasons.append(self.mqtt.trouble)
         try:
             readings.newest_arrival(self.engine)
         except StoreError as error:
@@ -123,16 +145,7 @@ class Service:
 
     def web(self) -> FastAPI:
         """The web application over this service."""
-        parts = Parts(
-            engine=self.engine,
-            rack=self.rack,
-            clock=self.clock,
-            wall_clock=wall_millis,
-            vapid_public_key=self._keys.public,
-            ready=self.ready,
-            on_readings=self.take_readings,
-        )
-        return web_app(parts)
+        return web_app(self.parts)
 
     async def _tick(self, now: Millis, forecast: bool) -> None:
         await asyncio.to_thread(self.rack.look, forecast)
@@ -144,8 +157,20 @@ class Service:
         self.jobs.post()
         self.on_notice(notice)
 
-    def _login(self, user: str, password: bytes) -> bool:
-        wanted = self.settings.mqtt_password.get_secret_value().encode()
-        # Both are compared in full, so that the time taken tells nothing.
-        right_user = compare_digest(user.encode(), self.settings.mqtt_user.encode())
-        return compare_digest(password, wanted) and right_user
+    def _take(self, message: Message) -> Awaitable[None]:
+        """Keep a node's message; done when all of it is on the disk."""
+        return self._take_presses(message) if message.presses else self.batcher.put(message)
+
+    async def _take_presses(self, message: Message) -> None:
+        rejected = await self._press_desk.take(message.presses)
+        if rejected:
+            await self.batcher.put(replace(message, presses=(), rejected=rejected))
+
+    def _mappings(self) -> list[Mapping]:
+        return [kept.mapping for kept in mappings.mappings(self.engine)]
+
+    def _use_mappings(self) -> None:
+        # Told by a request, in a thread of its own; the connection is the event loop's.
+        found = self._mappings()
+        if self._loop is not None:
+            self._loop.call_soon_threadsafe(self.mqtt.use_mappings, found)

@@ -6,6 +6,7 @@ from threading import Lock
 
 from sensors.clock import Clock, Millis
 from sensors.senml import Parsed
+from server.air_history import AirHistory
 from server.store.engine import Engine
 from server.verdicts import Rack
 
@@ -35,5 +36,6 @@ class Parts:
     vapid_public_key: str
     ready: Callable[[], Readiness]
     on_readings: Callable[[Parsed], Awaitable[int]]
+    air_history: AirHistory
     on_mappings: Callable[[], None] = lambda: None
     one_dip_at_a_time: Lock = field(default_factory=Lock)

@@ -1,24 +1,43 @@
 """The air: what it is in each place, which nodes tell it, where the record has gaps, and what was kept
 out."""
 
+from dataclasses import dataclass
+from typing import Literal
+
 from markupsafe import Markup
 
-from sensors.clock import DAY_MS
-from sensors.reading import KeptOutError
+from sensors.clock import DAY_MS, HOUR_MS, MINUTE_MS, Millis
+from sensors.reading import KeptOutError, Reading
 from sensors.topics import check_slug
+from server.air_history import air_means
 from server.gaps import gaps, known, settled
-from server.pages.chart import air_svg
-from server.pages.contexts import AirPage, KeptOutRow, NodeRow, PlaceForm, PlaceView
+from server.pages.air_chart import air_svg, derived
+from server.pages.air_contexts import AirPage, KeptOutRow, NodeLine, PlaceForm, PlaceView
 from server.pages.frame import Shop, frame, shop_now
 from server.pages.wording import clock_words, duration_words
 from server.parts import Parts
 from server.store import places as place_store
 from server.store import readings as reading_store
 from server.store.engine import RefusedError
+from server.store.latest import latest_readings
 from server.store.values import KeptRejection, Node, Place
 
-SHOWN_MS = DAY_MS
-"""How much of the air record the page shows."""
+Span = Literal["day", "fortnight"]
+
+
+@dataclass(frozen=True)
+class Shown:
+    """How much of the air a chart shows, and in what steps [ms]."""
+
+    words: str
+    length: Millis
+    step: Millis
+
+
+SPANS: dict[Span, Shown] = {
+    "day": Shown("Last day", DAY_MS, 10 * MINUTE_MS),
+    "fortnight": Shown("Last fortnight", 14 * DAY_MS, HOUR_MS),
+}
 
 KEPT_OUT_SHOWN = 20
 PAYLOAD_SHOWN = 120
@@ -32,8 +51,13 @@ SPEEDS = (
 )
 """What a person may say of the air at a rack without an instrument [m/s]; the figures are assumed."""
 
+SAID_WORDS = {"Cel": "°C", "%EL": "% battery", "V": "V battery"}
+"""Units as a person reads them; the others are read as they are."""
 
-def air_page(parts: Parts, place_id: str = "", place_name: str = "", fault: str = "") -> AirPage:
+
+def air_page(
+    parts: Parts, span: Span = "day", place_id: str = "", place_name: str = "", fault: str = ""
+) -> AirPage:
     """The air of every place. What was typed of a new place stays, with what was wrong with it."""
     shop = shop_now(parts)
     places = place_store.places(parts.engine)
@@ -42,10 +66,14 @@ def air_page(parts: Parts, place_id: str = "", place_name: str = "", fault: str 
     shown = reading_store.rejections(parts.engine, KEPT_OUT_SHOWN)
     nodes = reading_store.nodes(parts.engine)
     heard = tuple(sorted({node.place for node in nodes} - names.keys()))
+    said: dict[tuple[str, str], list[Reading]] = {}
+    for reading in latest_readings(parts.engine):
+        said.setdefault((reading.place, reading.node), []).append(reading)
     return AirPage(
         frame=frame(parts, shop, "Air", "air"),
-        places=tuple(_place(parts, shop, place) for place in places),
-        nodes=tuple(_node(shop, node, names) for node in nodes),
+        spans=tuple((f"/air?span={key}", one.words, key == span) for key, one in SPANS.items()),
+        places=tuple(_place(parts, shop, place, SPANS[span]) for place in places),
+        nodes=tuple(_node(shop, node, names, said.get((node.place, node.node), [])) for node in nodes),
         kept_out=tuple(_kept_out(shop, one) for one in shown),
         kept_out_words=_count_words(count, len(shown)),
         place_form=PlaceForm(fault, heard, place_id or next(iter(heard), ""), place_name, SPEEDS),
@@ -58,34 +86,51 @@ def name_place(parts: Parts, place_id: str, name: str, speed_m_s: float) -> AirP
         check_slug("place", place_id)
         place_store.add_place(parts.engine, Place(place_id, name, speed_m_s))
     except (KeptOutError, RefusedError) as fault:
-        return air_page(parts, place_id, name, str(fault))
+        return air_page(parts, "day", place_id, name, str(fault))
     return None
 
 
-def _place(parts: Parts, shop: Shop, place: Place) -> PlaceView:
-    start = shop.now - SHOWN_MS
-    air = parts.rack.air(place.id, start, shop.now)
+def _place(parts: Parts, shop: Shop, place: Place, shown: Shown) -> PlaceView:
+    end = shop.now - shop.now % shown.step + shown.step
+    start = end - shown.length
+    bins = parts.air_history.bins(place.id, start, end, shown.step)
+    air = air_means(bins, start, end, shown.step)
     latest = next((point for point in reversed(air) if known(point)), None)
+    temp = rh = dew = rate = ""
+    if latest is not None and latest.temp_c is not None and latest.rh_pct is not None:
+        temp, rh = f"{latest.temp_c:.1f} °C", f"{latest.rh_pct:.0f} %RH"
+        [(_, dew_c)], [(_, rate_g_m2h)] = derived([latest], place.speed_m_s)
+        dew = "" if dew_c is None else f"{dew_c:.0f} °C"
+        rate = "" if rate_g_m2h is None else f"{float(f'{rate_g_m2h:.2g}'):.0f} g/m²h"
     holes = []
-    for begin, end in gaps(air, shop.now, shop.now):
+    for begin, until in gaps(air, shop.now, shop.now):
         since = clock_words(begin, shop.now, shop.zone)
-        until = "now" if end >= shop.now else clock_words(end, shop.now, shop.zone)
-        holes.append(f"not known from {since} to {until} ({duration_words(end - begin)})")
+        words = "now" if until >= shop.now else clock_words(until, shop.now, shop.zone)
+        holes.append(f"not known from {since} to {words} ({duration_words(until - begin)})")
     return PlaceView(
         name=place.name,
-        temp=f"{latest.temp_c:.1f} °C" if latest and latest.temp_c is not None else "",
-        humidity=f"{latest.rh_pct:.0f} %RH" if latest and latest.rh_pct is not None else "",
-        as_of=clock_words(latest.time, shop.now, shop.zone) if latest else "",
+        temp=temp,
+        humidity=rh,
+        dew=dew,
+        rate=rate,
+        as_of=clock_words(min(latest.time + shown.step, shop.now), shop.now, shop.zone) if latest else "",
         speed=f"{place.speed_m_s:.2g} m/s",
-        chart=Markup(air_svg(settled(air, shop.now), shop.now, shop.zone)),
+        chart=Markup(air_svg(settled(air, shop.now), place.speed_m_s, (), shop.now, shop.zone)),
         gaps=tuple(holes),
     )
 
 
-def _node(shop: Shop, node: Node, names: dict[str, str]) -> NodeRow:
+def _node(shop: Shop, node: Node, names: dict[str, str], said: list[Reading]) -> NodeLine:
     heard = "never" if node.last_heard is None else clock_words(node.last_heard, shop.now, shop.zone)
     status = "says nothing of itself" if node.status == "unheard" else node.status
-    return NodeRow(node.node, names.get(node.place, node.place), status, heard)
+    figures = ", ".join(_figure(one) for one in sorted(said, key=lambda one: one.name, reverse=True))
+    return NodeLine(node.node, names.get(node.place, node.place), status, heard, figures, ())
+
+
+def _figure(reading: Reading) -> str:
+    unit = SAID_WORDS.get(reading.unit, reading.unit)
+    surface = " at the surface" if reading.name == "surface" else ""
+    return f"{reading.value:.3g} {unit}{surface}"
 
 
 def _kept_out(shop: Shop, one: KeptRejection) -> KeptOutRow:

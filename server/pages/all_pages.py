@@ -1,7 +1,7 @@
 """Every page there is. To be listed here is to be rendered, and to be held against its template by a test."""
 
+from server.pages.air_contexts import AirPage
 from server.pages.contexts import (
-    AirPage,
     MeasurePage,
     NewTreePage,
     ProblemPage,

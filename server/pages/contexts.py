@@ -218,62 +218,6 @@ class ProblemPage:
 
 
 @dataclass(frozen=True)
-class PlaceView:
-    """The air of a place."""
-
-    name: str
-    temp: str
-    humidity: str
-    as_of: str
-    speed: str
-    chart: Markup
-    gaps: tuple[str, ...]
-
-
-@dataclass(frozen=True)
-class NodeRow:
-    """A sensor node."""
-
-    node: str
-    place: str
-    status: str
-    heard: str
-
-
-@dataclass(frozen=True)
-class KeptOutRow:
-    """A payload that was kept out."""
-
-    source: str
-    reason: str
-    when: str
-    payload: str
-
-
-@dataclass(frozen=True)
-class PlaceForm:
-    """Names a place. `heard` are places that nodes speak of and that have no name yet."""
-
-    fault: str
-    heard: tuple[str, ...]
-    id: str
-    name: str
-    speeds: tuple[tuple[str, str], ...]
-
-
-@dataclass(frozen=True)
-class AirPage:
-    """The air of the shop, the nodes that tell it, and what they said that could not be taken."""
-
-    frame: Frame
-    places: tuple[PlaceView, ...]
-    nodes: tuple[NodeRow, ...]
-    kept_out: tuple[KeptOutRow, ...]
-    kept_out_words: str
-    place_form: PlaceForm
-
-
-@dataclass(frozen=True)
 class NoticeRow:
     """A notice that was told, and what became of it."""
 

@@ -12,7 +12,7 @@ from server.api.schemas import LARGEST_ID, Name, Note, SizeMm, Slug
 from server.api.trees import TreeId
 from server.dip_desk import Kept, Saying, take_dip, undo_dip
 from server.dipping import Question
-from server.pages.air import air_page, name_place
+from server.pages.air import Span, air_page, name_place
 from server.pages.contexts import ProblemPage
 from server.pages.frame import frame, shop_now
 from server.pages.new_tree import MOST_SPOTS, TreeForm, hang, new_tree_page
@@ -39,8 +39,8 @@ def page_router(parts: Parts) -> APIRouter:
         return show(rack_page(parts))
 
     @router.get("/air")
-    def air() -> Response:
-        return show(air_page(parts))
+    def air(span: Span = "day") -> Response:
+        return show(air_page(parts, span))
 
     @router.post("/places")
     def add_place(

@@ -12,7 +12,9 @@ from sqlalchemy import Engine
 
 from scheduler.forecast import NEVER, Outlook, Quantiles, State
 from sensors.clock import HOUR_MS, MINUTE_MS, Millis, SetClock, parse_time
+from sensors.reading import Reading
 from sensors.senml import Parsed
+from server.air_history import AirHistory
 from server.drying.whatif import WhatIf
 from server.parts import Parts, Readiness
 from server.store import dips as dip_store
@@ -82,6 +84,7 @@ class FakeShop:
             vapid_public_key="BPushKeyOfATestShop",
             ready=lambda: self.readiness,
             on_readings=self.take_readings,
+            air_history=AirHistory(engine),
         )
         for place in (Place("drying-room", "Drying room", 0.6), Place("cellar", "Cellar", 0.2)):
             place_store.add_place(engine, place)
@@ -90,7 +93,8 @@ class FakeShop:
         shop_store.set_setting(engine, "time_zone", "Europe/Helsinki")
 
     async def take_readings(self, parsed: Parsed) -> int:
-        reading_store.keep(self.engine, parsed.readings, parsed.rejected, (), self.clock.now())
+        outcome = reading_store.keep(self.engine, parsed.readings, parsed.rejected, (), self.clock.now())
+        self.parts.air_history.heard(outcome)
         return len(parsed.readings)
 
     def hang(
@@ -208,6 +212,16 @@ class FakeShop:
             day = math.sin(time / HOUR_MS / 24 * 2 * math.pi)
             points.append(AirPoint(time, 18 - 2 * day if known else None, 55 + 9 * day if known else None))
         self.rack.airs[place] = tuple(points)
+        said = [
+            Reading(place, "wall", name, unit, value, point.time + BLOCK_MS // 2)
+            for point in points
+            for name, unit, value in (
+                ("temperature", "Cel", point.temp_c),
+                ("humidity", "%RH", point.rh_pct),
+            )
+            if value is not None
+        ]
+        self.parts.air_history.heard(reading_store.keep(self.engine, said, (), (), now))
 
 
 def _same(moment: Millis) -> Quantiles:

@@ -221,7 +221,7 @@ def test_only_the_latest_coat_can_be_undone(shop: FakeShop, web: Browser) -> Non
 
 
 def test_the_air_page_tells_air_gaps_nodes_and_what_was_kept_out(shop: FakeShop, web: Browser) -> None:
-    shop.blow("drying-room", 24, gap=(2.0, 1.0))
+    shop.blow("drying-room", 24, gap=(3.0, 1.0))
     reading = Reading("drying-room", "rack-north", "temperature", "Cel", 18.0, NOON - MINUTE_MS)
     rejected = Rejected("slowcorner/cellar/wall/senml", "not JSON: <nothing>", b"\xff\x00<script>", NOON)
     status = NodeStatus("cellar", "wall", False, NOON - HOUR_MS)
@@ -233,9 +233,11 @@ def test_the_air_page_tells_air_gaps_nodes_and_what_was_kept_out(shop: FakeShop,
         "Drying room",
         "%RH",
         "0.6 m/s at the rack",
-        "Air not known from 12:00 to 13:10 (about 1 h).",
-        "rack-north Drying room says nothing of itself 13:59",
-        "wall Cellar offline 13:00",
+        "dew point",
+        "A wet face would dry at about",
+        "Air not known from 11:00 to 13:10 (about 2 h).",
+        "rack-north Drying room says nothing of itself · last heard 13:59 18 °C",
+        "wall Cellar offline · last heard 13:00",
         "1 thing was kept out so far.",
         "not JSON: <nothing>",
     ):
@@ -255,6 +257,17 @@ def test_the_air_of_the_last_minutes_is_not_known_yet_and_no_gap(shop: FakeShop,
         said = web.get("/api/places/drying-room/air").json()
         assert bool(said["gaps"]) is gap
         assert said["air"][-1]["temp_c"] is None
+
+
+def test_the_air_page_shows_a_day_or_a_fortnight(shop: FakeShop, web: Browser) -> None:
+    shop.blow("drying-room", 15 * 24)
+    day, fortnight = (web.get(f"/air?span={span}").text for span in ("day", "fortnight"))
+    assert '<a class="button" href="/air?span=day" aria-current="true">Last day</a>' in day
+    assert '<a class="button" href="/air?span=fortnight" aria-current="true">Last fortnight</a>' in fortnight
+    # 24 h in tens of minutes, 14 days in hours; of the last step nothing is known yet.
+    lines = [re.findall(r'd="(M[^"]*)"', html) for html in (day, fortnight)]
+    assert [1 + max(line.count("L") for line in drawn) for drawn in lines] == [6 * 24 - 1, 14 * 24 - 1]
+    assert web.get("/air?span=year").status_code == 422
 
 
 def test_a_place_that_nodes_speak_of_is_named(shop: FakeShop, web: Browser) -> None:

@@ -13,8 +13,9 @@ from hypothesis import strategies as st
 
 from scheduler.forecast import NEVER, Quantiles
 from sensors.clock import HOUR_MS, MINUTE_MS, Millis, parse_time
+from server.pages.air_chart import air_svg
 from server.pages.axes import TimeAxis
-from server.pages.chart import air_svg, drying_svg
+from server.pages.chart import drying_svg
 from server.pages.section import DRY_SHADE, FILLET_MM, HEIGHT, WET_SHADE, Layer, layers, section_svg, shade
 from server.pages.wording import duration_words
 from server.verdicts import AirPoint, SpotVerdict
@@ -156,7 +157,8 @@ def test_any_chart_is_well_formed(
     else:
         assert not any(past)
         assert not (spots and ahead)
-    if svg := air_svg(air, NOON, ZoneInfo(zone)):
+    wet = [AirPoint(one.time, one.temp_c, None if one.rh_pct is None else abs(one.rh_pct)) for one in air]
+    if svg := air_svg(wet, 0.3, [("n<1>", [(NOON, NOON + HOUR_MS)])], NOON, ZoneInfo(zone)):
         parsed(svg)
 
 
@@ -164,7 +166,7 @@ def test_a_curve_of_one_point_and_an_empty_one_divide_by_nothing() -> None:
     assert drying_svg([], [], [], None, NOON, UTC) == ""
     assert drying_svg([spot()], [], [], None, NOON, UTC) == ""
     parsed(drying_svg([spot(curve=[(NOON, 1.0)])], [], [(1, NOON)], "face", NOON, UTC))
-    assert air_svg([AirPoint(NOON, 20.0, 50.0)], NOON, UTC) == ""
+    assert air_svg([AirPoint(NOON, 20.0, 50.0)], 0.3, [], NOON, UTC) == ""
 
 
 def drying_chart() -> str:
@@ -194,7 +196,7 @@ def test_a_chart_names_its_lines_units_limit_dip_and_shop_time() -> None:
 def test_what_is_ahead_is_paler_and_a_gap_is_a_gap() -> None:
     kinds = [element.attrib.get("class") for element in parsed(drying_chart()).iter("path")]
     assert kinds.count("ahead") == 1
-    assert kinds.count("gap") == 4  # two blocks that are not known, in two strips
+    assert kinds.count("gap") == 2  # one stretch that is not known, in two strips
     weights = {element.attrib.get("stroke-dasharray") for element in parsed(drying_chart()).iter("path")}
     assert {None, "7 3"} <= weights
 
