@@ -1,6 +1,7 @@
 """The composition root: the one place where the parts are put together."""
 
 import asyncio
+import logging
 from collections.abc import AsyncIterator, Awaitable, Callable, Sequence
 from contextlib import asynccontextmanager
 from dataclasses import dataclass, field, replace
@@ -30,6 +31,8 @@ from server.store import mappings, readings
 from server.store.engine import Engine, StoreError
 from server.store.values import BatchOutcome, KeptNotice
 from server.web import web_app
+
+log = logging.getLogger("slowcorner")
 
 GRACE_MS = 10 * MINUTE_MS
 """Shop time after a start in which no notice says that the air is missing: nodes need a moment [ms]."""
@@ -87,7 +90,9 @@ class Service:
             self.mqtt.use_mappings(self._mappings())
             await self.mqtt.start()
             self.jobs.start()
+            warming = asyncio.create_task(asyncio.to_thread(self._warm), name="air history")
             yield
+            await warming
         finally:
             await self.jobs.stop()
             await self.mqtt.stop()
@@ -152,6 +157,12 @@ class Service:
         await asyncio.to_thread(self._reminders.remind, now)
         if isinstance(self.clock, HeldClock) and forecast:
             await asyncio.to_thread(self.clock.keep, self.engine)
+
+    def _warm(self) -> None:
+        try:
+            self.air_history.warm([place.id for place in places.places(self.engine)], self.clock.now())
+        except StoreError as error:
+            log.warning("The chart of the last fortnight is made when it is asked for: %s", error)
 
     def _noticed(self, notice: KeptNotice) -> None:
         self.jobs.post()

@@ -1,7 +1,6 @@
 """Runs a service as a process: one over a data folder, its pages on a port, until it is told to stop."""
 
 import asyncio
-import fcntl
 import logging
 import signal
 import socket
@@ -13,7 +12,7 @@ import uvicorn
 
 from sensors.clock import Clock, real_clock, wall_millis
 from sensors.simulated import SimulatedShop, demo_nodes
-from server import demo, shop_time
+from server import data_folder, demo, shop_time
 from server.app import Service
 from server.drying import kernel_choice
 from server.phone.vapid import PushKeyError
@@ -45,6 +44,8 @@ def run_service(settings: Settings, service_class: type[Service] = Service) -> N
 def run_demo(settings: Settings, rate: float) -> None:
     """Run the whole job over a made-up shop: nodes publish real weather's air, `rate` times as fast."""
     logging.basicConfig(level=logging.WARNING, format="%(levelname)s %(name)s: %(message)s")
+    if settings.mqtt_address.scheme != "listen":
+        raise RuntimeError(f"mqtt {settings.mqtt!r}: the demo has a listener of its own, listen://HOST:PORT")
     with _opened(settings) as engine:
         clock = shop_time.taken_up(engine, rate, demo.first_morning(wall_millis()), wall_millis)
         new = demo.furnish(engine, clock.now())
@@ -52,7 +53,7 @@ def run_demo(settings: Settings, rate: float) -> None:
 
         @asynccontextmanager
         async def nodes(running: Service) -> AsyncIterator[None]:
-            host, port = running.listener.address
+            host, port = running.mqtt.address
             now = clock.now()
             begins = demo.weather_begins(engine, now)
             newest = max(readings.latest_times(engine).values(), default=now - demo.PAST_MS)
@@ -123,10 +124,7 @@ async def _serve(service: Service, beside: Beside = lambda _service: nullcontext
         )
         server = _PageServer(config)
         async with service.running(), beside(service):
-            mqtt = "{}:{}".format(*service.listener.address)
-            _say(
-                f"The rack is at  http://{host}:{port}   (MQTT listener at {mqtt}, store in {settings.data})"
-            )
+            _say(f"The rack is at  http://{host}:{port}   ({service.mqtt.said}, store in {settings.data})")
             if service.clock.rate != 1.0:
                 _say(f"One minute here is {service.clock.rate / 60:.0f} hours in the shop. Stop with Ctrl-C.")
             await server.serve(sockets=[page])
@@ -135,15 +133,8 @@ async def _serve(service: Service, beside: Beside = lambda _service: nullcontext
 @contextmanager
 def _opened(settings: Settings) -> Iterator[Engine]:
     """The store in the data folder, for one service at a time."""
-    settings.data.mkdir(parents=True, exist_ok=True)
-    kernel_choice.keep_compiled_in(settings.data / "compiled")
-    with (settings.data / "in-use").open("w") as lock:
-        try:
-            fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
-        except OSError:
-            raise RuntimeError(
-                f"data folder {settings.data}: another Slowcorner is at work on it; stop it or give --data"
-            ) from None
+    with data_folder.held(settings.data):
+        kernel_choice.keep_compiled_in(settings.data / data_folder.COMPILED)
         try:
             engine = open_store(settings.database_url)
         except StoreError as error:

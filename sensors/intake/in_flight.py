@@ -45,7 +45,7 @@ class InFlight:
         self._bytes += size
 
     def stored(self) -> Iterator[tuple[int, int]]:
-        """Take out what is stored: packet identifier and quality of service of each, in order (MQTT 5.0, 4.6).
+        """Take out what is stored: packet identifier and quality of service of each, in order (MQTT 4.6).
 
         Raises StoringError at the first that could not be stored: to acknowledge what came after it would
         be to tell the broker that all before is settled.

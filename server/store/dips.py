@@ -30,6 +30,12 @@ def dip_with_key(engine: Engine, tree_id: int, key: str) -> Dip | None:
         return None if row is None else _one(session, tree_id, row.id)
 
 
+def said_under(engine: Engine, key: str) -> bool:
+    """Whether a dip of any tree was said under this key, undone or not."""
+    with store.reading(engine) as session:
+        return session.exec(select(DipRow.id).where(DipRow.key == key)).first() is not None
+
+
 def add_dip(engine: Engine, new: NewDip) -> Dip:
     """Record that the next coat went on; the same key again gives the dip that it was first said for.
 
