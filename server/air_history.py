@@ -9,6 +9,8 @@ from dataclasses import dataclass, field
 from statistics import median
 from threading import Lock
 
+import numpy as np
+
 from sensors.air import GAP_LIMIT_MS
 from sensors.clock import DAY_MS, HOUR_MS, Millis
 from sensors.humid_air import relative_humidity_pct, vapour_pressure_pa
@@ -19,7 +21,8 @@ from server.store.readings import AIR
 from server.store.values import BatchOutcome
 from server.verdicts import AirPoint
 
-KEPT_MS = 15 * DAY_MS
+FORTNIGHT_MS = 14 * DAY_MS
+KEPT_MS = FORTNIGHT_MS + DAY_MS
 """Hours older than this are let go of [ms]."""
 
 
@@ -56,6 +59,12 @@ class AirHistory:
                     hours = self._hours[place]
                     hours.until = min(hours.until, earliest - earliest % HOUR_MS)
 
+    def warm(self, places: Sequence[str], now: Millis) -> None:
+        """Make the hours of a fortnight before somebody waits for them."""
+        for place in places:
+            end = now - now % HOUR_MS + HOUR_MS
+            self.bins(place, end - FORTNIGHT_MS, end, HOUR_MS)
+
     def bins(self, place: str, start: Millis, end: Millis, width: Millis) -> list[Bin]:
         """What each node said, as means over bins of `width` [ms] from `start` on, as it came."""
         if width != HOUR_MS or start % HOUR_MS:
@@ -90,8 +99,7 @@ def air_means(
         middle = one.start + width // 2
         if not any(out.node == one.node and _within(out, middle) for out in left_out):
             told.setdefault(one.start, {}).setdefault(one.node, {})[one.name] = one.mean
-    known = {at: air for at, nodes in told.items() if (air := _combined(at, nodes)) is not None}
-    return _joined(known, start, end, width)
+    return _joined(_combined(told), start, end, width)
 
 
 def corrected(bins: Sequence[Bin], place: str, correct: Callable[[Reading], Reading]) -> list[Bin]:
@@ -106,13 +114,25 @@ def _within(out: LeftOut, time: Millis) -> bool:
     return out.start <= time and (out.end is None or time < out.end)
 
 
-def _combined(at: Millis, nodes: Mapping[str, Mapping[str, float]]) -> AirPoint | None:
-    both = [said for said in nodes.values() if len(said) == len(AIR)]
-    if not both:
-        return None
-    temp = median(said["temperature"] for said in both)
-    vapour = median(float(vapour_pressure_pa(said["temperature"], said["humidity"])) for said in both)
-    return AirPoint(at, temp, min(float(relative_humidity_pct(temp, vapour)), 100.0))
+def _combined(told: Mapping[Millis, Mapping[str, Mapping[str, float]]]) -> dict[Millis, AirPoint]:
+    """The medians of each bin in which a node told both, all in one go: a person waits for the chart."""
+    whole = {
+        at: both
+        for at, nodes in told.items()
+        if (both := [said for said in nodes.values() if len(said) == len(AIR)])
+    }
+    pairs = [said for both in whole.values() for said in both]
+    pressures = iter(
+        vapour_pressure_pa(
+            np.array([said["temperature"] for said in pairs]), np.array([said["humidity"] for said in pairs])
+        ).tolist()
+    )
+    temps = [median(said["temperature"] for said in both) for both in whole.values()]
+    vapours = [median(next(pressures) for _ in both) for both in whole.values()]
+    humidities = np.minimum(relative_humidity_pct(np.array(temps), np.array(vapours)), 100.0).tolist()
+    return {
+        at: AirPoint(at, temp, humidity) for at, temp, humidity in zip(whole, temps, humidities, strict=True)
+    }
 
 
 def _joined(known: Mapping[Millis, AirPoint], start: Millis, end: Millis, width: Millis) -> list[AirPoint]:

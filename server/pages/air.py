@@ -9,7 +9,7 @@ from markupsafe import Markup
 from sensors.clock import DAY_MS, HOUR_MS, MINUTE_MS, Millis
 from sensors.reading import KeptOutError, Reading
 from sensors.topics import check_slug
-from server.air_history import air_means
+from server.air_history import FORTNIGHT_MS, air_means
 from server.gaps import gaps, known, settled
 from server.pages.air_chart import air_svg, derived
 from server.pages.air_contexts import AirPage, KeptOutRow, NodeLine, PlaceForm, PlaceView
@@ -36,7 +36,7 @@ class Shown:
 
 SPANS: dict[Span, Shown] = {
     "day": Shown("Last day", DAY_MS, 10 * MINUTE_MS),
-    "fortnight": Shown("Last fortnight", 14 * DAY_MS, HOUR_MS),
+    "fortnight": Shown("Last fortnight", FORTNIGHT_MS, HOUR_MS),
 }
 
 KEPT_OUT_SHOWN = 20
