@@ -27,7 +27,7 @@ from server.phone.web_push import WebPush
 from server.press_desk import PressDesk
 from server.settings import Settings
 from server.shop_time import HeldClock
-from server.store import mappings, readings
+from server.store import mappings, places, readings
 from server.store.engine import Engine, StoreError
 from server.store.values import BatchOutcome, KeptNotice
 from server.web import web_app
