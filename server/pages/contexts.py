@@ -28,13 +28,15 @@ class Frame:
 class When:
     """A time in words: `lead` and `words` make the phrase.
 
-    Where `way` is "until" or "since" the page may count on by itself, from `soonest` and `latest` [shop ms].
+    Where `way` is "until" or "since" the page may count on by itself, from `soonest`, `middle` and `latest`
+    [shop ms].
     """
 
     lead: str = ""
     words: str = ""
     way: str = ""
     soonest: Millis = 0
+    middle: Millis = 0
     latest: Millis = 0
 
 

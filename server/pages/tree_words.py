@@ -23,13 +23,16 @@ def when_words(outlook: Outlook, now: Millis, zone: tzinfo) -> When:
             words = until_words(outlook.fit_at, now, zone)
             if words.startswith("no end"):
                 return When("", words)
+            middle = outlook.fit_at.p50 or 0
             counts = soonest is not None and latest is not None and latest - now < NEAR_MS
-            return When(lead, words, "until", soonest or 0, latest or 0) if counts else When(lead, words)
+            return (
+                When(lead, words, "until", soonest or 0, middle, latest or 0) if counts else When(lead, words)
+            )
         case "fit" | "through":
             since = outlook.fit_at.p90
             if since is None:
                 return When()
-            return When("for", duration_words(now - since), "since", since, since)
+            return When("for", duration_words(now - since), "since", since, since, since)
         case _:
             return When()
 

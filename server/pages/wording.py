@@ -77,6 +77,19 @@ def span_words(shortest: Millis, longest: Millis) -> str:
     )
 
 
+def around_words(soonest: Millis, middle: Millis, latest: Millis) -> str:
+    """A length of time with what it may be: its middle, then the ends where they differ from it.
+
+    >>> minute, hour = 60_000, 3_600_000
+    >>> around_words(25 * minute, 40 * minute, 54 * minute), around_words(2 * hour, 3 * hour, 5 * hour)
+    ('about 40 min, 25-50 min', 'about 3 h, 2-5 h')
+    >>> around_words(39 * minute, 40 * minute, 41 * minute), around_words(minute, 40 * minute, 2 * hour)
+    ('about 40 min', 'about 40 min, up to 2 h')
+    """
+    about, span = duration_words(middle), span_words(soonest, latest)
+    return about if span.startswith("about") else f"{about}, {span}"
+
+
 def _rounded(millis: Millis) -> tuple[float, str]:
     """Amount and unit; an amount of 0 is too short to tell."""
     minutes = millis / MINUTE_MS
@@ -136,7 +149,7 @@ def until_words(when: Quantiles, now: Millis, zone: tzinfo) -> str:
     >>> until_words(Quantiles(now + hour, now + hour, now + hour), now, zone)
     'in about 1 h'
     >>> until_words(Quantiles(now + 2 * hour, now + 2 * hour, now + 3 * hour), now, zone)
-    'in 2-3 h'
+    'in about 2 h, 2-3 h'
     >>> until_words(Quantiles(now + 15 * hour, now + 16 * hour, now + 17 * hour), now, zone)
     'tonight'
     >>> until_words(Quantiles(now + 28 * hour, now + 40 * hour, None), now, zone)
@@ -156,7 +169,7 @@ def until_words(when: Quantiles, now: Millis, zone: tzinfo) -> str:
     if latest - now < MINUTE_MS:
         return "any moment now"
     if latest - now < NEAR_MS:
-        return f"in {span_words(soonest - now, latest - now)}"
+        return f"in {around_words(soonest - now, when.p50 - now, latest - now)}"
     early, late = daypart_words(soonest, now, zone), daypart_words(latest, now, zone)
     return late if early == late else f"not before {early.removeprefix('in ').removeprefix('at ')}"
 

@@ -9,7 +9,7 @@ from playwright.sync_api import Page, expect
 
 from scheduler.forecast import Quantiles
 from sensors.clock import MINUTE_MS
-from server.pages.wording import duration_words, span_words
+from server.pages.wording import around_words, duration_words
 from server.store import dips as dip_store
 from server.store import trees as tree_store
 from server.store.values import Tree
@@ -198,8 +198,9 @@ def test_the_page_counts_in_the_server_s_words(live: LiveShop, phone: Phone) -> 
           const asOf = Number(main.dataset.asOf);
           main.replaceChildren(...spans.flatMap((span, at) => [["since", asOf - span, 0],
             ["until", asOf + span, asOf + (spans[at + 3] ?? span)]]).map(([way, soonest, latest]) => {
+            const middle = Math.round((soonest + latest) / 2);
             const one = document.createElement("p");
-            Object.assign(one.dataset, { way, soonest, latest });
+            Object.assign(one.dataset, { way, soonest, middle, latest });
             return one;
           }));
         }""",
@@ -210,7 +211,8 @@ def test_the_page_counts_in_the_server_s_words(live: LiveShop, phone: Phone) -> 
     for at, span in enumerate(spans):
         latest = spans[at + 3] if at + 3 < len(spans) else span
         expected.append(duration_words(span))
-        expected.append("any moment now" if latest < MINUTE_MS else f"in {span_words(span, latest)}")
+        around = around_words(span, round((span + latest) / 2), latest)
+        expected.append("any moment now" if latest < MINUTE_MS else f"in {around}")
     assert page.locator("#main p").all_text_contents() == expected
 
 

@@ -355,4 +355,4 @@ def test_a_tree_not_judged_yet_says_so(shop: FakeShop, web: Browser) -> None:
 def test_a_forecast_with_a_spread_is_told_as_one(shop: FakeShop, web: Browser) -> None:
     fit = Quantiles(NOON + 2 * HOUR_MS, NOON + 150 * MINUTE_MS, NOON + 3 * HOUR_MS)
     shop.hang("Heron", "A1", 2, "drying", fit=fit, remaining=0.3)
-    assert "fit in 2-3 h" in read(web, "/").text
+    assert "fit in about 2.5 h, 2-3 h" in read(web, "/").text

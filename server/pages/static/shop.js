@@ -33,12 +33,16 @@
     if (!low) return `up to ${high} ${highUnit}`;
     return lowUnit === highUnit ? `${low}-${high} ${highUnit}` : `${low} ${lowUnit} to ${high} ${highUnit}`;
   };
+  const aroundWords = (soonest, middle, latest) => {
+    const span = spanWords(soonest, latest);
+    return span.startsWith("about") ? durationWords(middle) : `${durationWords(middle)}, ${span}`;
+  };
   const countOn = () => {
     const now = shopNow();
     for (const span of document.querySelectorAll("[data-way]")) {
-      const soonest = Number(span.dataset.soonest), latest = Number(span.dataset.latest);
+      const [soonest, middle, latest] = ["soonest", "middle", "latest"].map((name) => Number(span.dataset[name]));
       const words = span.dataset.way === "since" ? durationWords(now - soonest)
-        : latest - now < 60000 ? "any moment now" : `in ${spanWords(soonest - now, latest - now)}`;
+        : latest - now < 60000 ? "any moment now" : `in ${aroundWords(soonest - now, middle - now, latest - now)}`;
       if (span.textContent !== words) span.textContent = words;
     }
   };
