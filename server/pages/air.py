@@ -18,8 +18,10 @@ from server.pages.wording import clock_words, duration_words
 from server.parts import Parts
 from server.store import places as place_store
 from server.store import readings as reading_store
+from server.store.binned import first_time
 from server.store.engine import RefusedError
 from server.store.latest import latest_readings
+from server.store.readings import AIR
 from server.store.values import KeptRejection, Node, Place
 
 Span = Literal["day", "fortnight"]
@@ -92,7 +94,9 @@ def name_place(parts: Parts, place_id: str, name: str, speed_m_s: float) -> AirP
 
 def _place(parts: Parts, shop: Shop, place: Place, shown: Shown) -> PlaceView:
     end = shop.now - shop.now % shown.step + shown.step
-    start = end - shown.length
+    first = first_time(parts.engine, place.id, AIR)
+    # What was before the first reading ever is no gap.
+    start = max(end - shown.length, end if first is None else first - first % shown.step)
     bins = parts.air_history.bins(place.id, start, end, shown.step)
     air = air_means(bins, start, end, shown.step)
     latest = next((point for point in reversed(air) if known(point)), None)

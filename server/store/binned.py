@@ -48,3 +48,18 @@ def binned(
             )
             found += [Bin(node, name, start + int(at) * width, float(mean)) for at, mean in rows]
     return sorted(found, key=lambda one: (one.start, one.node, one.name))
+
+
+def first_time(engine: Engine, place: str, names: Sequence[str]) -> Millis | None:
+    """The earliest time of which a place's nodes ever spoke [ms]; None before they did."""
+    earliest = (
+        select(func.min(ReadingRow.time_ms))
+        .where(col(ReadingRow.series_id) == col(SeriesRow.id))
+        .correlate(SeriesRow)
+        .scalar_subquery()
+    )
+    with reading(engine) as session:
+        times = session.exec(
+            select(earliest).where(col(SeriesRow.place) == place, col(SeriesRow.name).in_(names))
+        ).all()
+    return min((time for time in times if time is not None), default=None)
