@@ -9,6 +9,7 @@ from sensors.reading import Reading
 from server.stays import AirAlong, Stay, places_along
 from server.store import places, readings, trees
 from server.store.engine import Engine
+from server.usable_readings import Usable, usable_readings
 
 UNNAMED_SPEED_M_S = 0.2
 """Air speed of a place that nodes speak of and nobody has named yet: a still room; assumed."""
@@ -21,6 +22,9 @@ class AirRecords:
     engine: Engine
     gap_limit: Millis = GAP_LIMIT_MS
     _airs: dict[str, PlaceAir] = field(default_factory=dict)
+    _usable: dict[str, Usable] = field(default_factory=dict)
+    _since: Millis = 0
+    """The records hold what was said from this time on [ms], and what comes later of before."""
 
     def of(self, place_id: str) -> PlaceAir:
         """The record of a place, made at its first mention."""
@@ -42,14 +46,18 @@ class AirRecords:
         Returns, for each place, from when on [ms] its air may differ from what was known by `heard_until`.
         """
         changed = {}
+        self._since = since
         for place in places.places(self.engine):
             air = self.of(place.id)
             before = readings.place_readings(
                 self.engine, place.id, since, until, arrived_before=heard_until + 1
             )
-            air.add(before)
+            usable = self._usable_at(place.id)
+            air.add(usable.of(before))
             late = air.add(
-                readings.place_readings(self.engine, place.id, since, until, arrived_from=heard_until + 1)
+                usable.of(
+                    readings.place_readings(self.engine, place.id, since, until, arrived_from=heard_until + 1)
+                )
             )
             if late is not None:
                 changed[place.id] = late
@@ -62,7 +70,7 @@ class AirRecords:
             by_place.setdefault(reading.place, []).append(reading)
         changed = {}
         for place, said in by_place.items():
-            time = self.of(place).add(said)
+            time = self.of(place).add(self._usable_at(place).of(said))
             if time is not None:
                 changed[place] = time
         return changed
@@ -72,12 +80,26 @@ class AirRecords:
         place, old = places.place(self.engine, place_id), self.of(place_id)
         if place is None or place.speed_m_s == old.speed_m_s:
             return False
-        air = PlaceAir(place.speed_m_s, self.gap_limit)
-        air.add(
-            readings.place_readings(self.engine, place_id, 0, now + HOUR_MS, arrived_before=heard_until + 1)
-        )
-        self._airs[place_id] = air
+        self._remake(place_id, place.speed_m_s, now, heard_until)
         return True
+
+    def calibrated(self, place_id: str, now: Millis, heard_until: Millis) -> None:
+        """Make a place's air anew, by its calibrations and jars as they are now."""
+        self._usable.pop(place_id, None)
+        self._remake(place_id, self.of(place_id).speed_m_s, now, heard_until)
+
+    def _remake(self, place_id: str, speed_m_s: float, now: Millis, heard_until: Millis) -> None:
+        air = PlaceAir(speed_m_s, self.gap_limit)
+        said = readings.place_readings(
+            self.engine, place_id, self._since, now + HOUR_MS, arrived_before=heard_until + 1
+        )
+        air.add(self._usable_at(place_id).of(said))
+        self._airs[place_id] = air
+
+    def _usable_at(self, place_id: str) -> Usable:
+        if place_id not in self._usable:
+            self._usable[place_id] = usable_readings(self.engine, place_id)
+        return self._usable[place_id]
 
     def newest(self) -> dict[str, Millis | None]:
         """For each place that was spoken of, the time of its newest air [ms]."""

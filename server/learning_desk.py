@@ -20,6 +20,7 @@ from server.store import dips as dip_store
 from server.store import ensembles, measurements, places, readings, trees
 from server.store.engine import Engine
 from server.store.values import Generation, Measurement, Tree
+from server.usable_readings import usable_readings
 
 log = logging.getLogger("slowcorner.learning")
 
@@ -135,5 +136,6 @@ def _coat_dip(tree: Tree, number: int, at: Millis) -> CoatDip:
 def _air(engine: Engine, place: str, start: Millis, end: Millis) -> PlaceAir:
     kept = places.place(engine, place)
     air = PlaceAir(0.2 if kept is None else kept.speed_m_s)
-    air.add(readings.place_readings(engine, place, start - GAP_LIMIT_MS, end + HOUR_MS))
+    said = readings.place_readings(engine, place, start - GAP_LIMIT_MS, end + HOUR_MS)
+    air.add(usable_readings(engine, place).of(said))
     return air

@@ -113,6 +113,10 @@ class LiveRack:
         """Take what the shop believes as it is set now, and judge every tree by it; returns at once."""
         self._thread.submit(self._believe_anew)
 
+    def calibrated(self, place: str) -> None:
+        """Make a place's air anew by its calibrations, and judge its trees by that; returns at once."""
+        self._thread.submit(self._calibrated, place)
+
     def what_if(self, tree_id: int) -> WhatIf | None:
         """What would save time on a tree; worked out in the caller's thread, beside the judging."""
         followed = self._followed.get(tree_id)
@@ -274,6 +278,12 @@ class LiveRack:
         self._ensembles.clear()
         for tree_id, followed in self._followed.items():
             self._followed[tree_id] = self._follow(followed.tree, followed.judge.dips)
+        self._look(None, forecast=True)
+
+    def _calibrated(self, place: str) -> None:
+        self._take_heard()
+        self._airs.calibrated(place, self.clock.now(), self._arrived)
+        self._judge_anew(place)
         self._look(None, forecast=True)
 
     def _learn(self, place: str, cause: str) -> None:

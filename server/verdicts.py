@@ -120,6 +120,10 @@ class Rack(Protocol):
         """Take what the shop believes as it is set now, and judge every tree by it; returns at once."""
         ...
 
+    def calibrated(self, place: str) -> None:
+        """Make a place's air anew by its calibrations, and judge its trees by that; returns at once."""
+        ...
+
     def what_if(self, tree_id: int) -> WhatIf | None:
         """What would save time on a tree, worked out when it is asked; None where nothing can be compared."""
         ...

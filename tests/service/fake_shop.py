@@ -41,6 +41,7 @@ class FakeRack:
     refreshed: list[int] = field(default_factory=list)
     learned: list[tuple[str, str]] = field(default_factory=list)
     believed_anew: int = 0
+    calibrated_places: list[str] = field(default_factory=list)
     advised: Advice | None = None
     on_refresh: Callable[[int], None] = lambda tree_id: None
 
@@ -62,6 +63,9 @@ class FakeRack:
 
     def believe_anew(self) -> None:
         self.believed_anew += 1
+
+    def calibrated(self, place: str) -> None:
+        self.calibrated_places.append(place)
 
     def what_if(self, tree_id: int) -> WhatIf | None:
         return self.what_ifs.get(tree_id)
