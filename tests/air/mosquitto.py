@@ -5,11 +5,12 @@ import re
 import signal
 import socket
 import subprocess
+import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from types import TracebackType
-from typing import Self
+from typing import IO, Self
 
 PATIENCE_S = 20.0
 LASTING = (
@@ -34,6 +35,7 @@ class Mosquitto:
     def __init__(self, program: str, folder: Path, *lines: str, port: int = 0) -> None:
         self.port = port or free_port()
         self._program = program
+        self.said: list[str] = []
         self._process: subprocess.Popen[str] | None = None
         folder.mkdir(parents=True, exist_ok=True)
         self._config = folder / "mosquitto.conf"
@@ -61,21 +63,25 @@ class Mosquitto:
             [self._program, "-c", str(self._config)], stderr=subprocess.PIPE, text=True
         )
         assert self._process.stderr is not None
-        said = []
-        for line in self._process.stderr:
-            said.append(line)
-            if re.search(r"mosquitto version .* running", line):
-                return
-        raise AssertionError(f"Mosquitto did not begin: {''.join(said)}")
+        running = threading.Event()
+        # Read all the while: a full pipe would stop the broker.
+        self._reader = threading.Thread(target=self._read, args=(self._process.stderr, running))
+        self._reader.start()
+        assert running.wait(PATIENCE_S), f"Mosquitto did not begin: {self.said}"
+
+    def _read(self, lines: IO[str], running: threading.Event) -> None:
+        with lines:
+            for line in lines:
+                self.said.append(line)
+                if re.search(r"mosquitto version .* running", line):
+                    running.set()
 
     def stop(self, how: signal.Signals = signal.SIGTERM) -> None:
         """End it, in good order or not; stopped already, nothing happens."""
         if self._process is not None:
             self._process.send_signal(how)
-            assert self._process.stderr is not None
-            self._process.stderr.read()
-            self._process.stderr.close()
             self._process.wait(PATIENCE_S)
+            self._reader.join()
             self._process = None
 
 
