@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from server.believing import believed, prior_ensemble
 from server.drying.ensemble import Ensemble
 from server.drying.learning import DISBELIEVED
+from server.drying.materials import KINDS, coat_kind, kind_column
 from server.drying.priors import names, points_of
 from server.learning_desk import newest
 from server.store import ensembles, measurements, trees
@@ -38,6 +39,12 @@ _SHIFTS = {
     "rh_pct": "the humidity sensors are off by {value} %RH, ± {off}",
     "film_spread": "windward and lee differ by {value} (0.7 was thought), ± {off}",
 }
+_BESIDE_BACKUP = {
+    "water": "a {kind} dip brings {value} x as much over its recipe as a backup dip does ({low} to {high} x)",
+    "diffusivity": "water moves {value} x as fast in {kind} coats as in backup coats ({low} to {high} x)",
+    "rewetting": "dry {kind} coats drink {value} x less readily than dry backup coats ({low} to {high} x)",
+}
+"""Of the other kinds of coat only what sets them apart from backup coats is drawn, see `priors`."""
 
 
 @dataclass(frozen=True)
@@ -99,6 +106,15 @@ def _sentences(prior: Ensemble, now: Ensemble) -> list[str]:
 
 def _figure(axis: str, prior: Ensemble, now: Ensemble) -> str:
     """One figure in words; empty for those that mean nothing to a caster."""
+    name, _, kind = axis.rpartition("_")
+    if name in _BESIDE_BACKUP and kind in KINDS:
+        of_kinds = getattr(now.members, name)
+        low, middle, high = now.spread(
+            of_kinds[:, kind_column(coat_kind(kind))] / of_kinds[:, kind_column("backup")]
+        )
+        return _BESIDE_BACKUP[name].format(
+            kind=kind, value=f"{middle:.2g}", low=f"{low:.2g}", high=f"{high:.2g}"
+        )
     values = getattr(now.members, axis, None)
     if values is None:
         return ""

@@ -13,6 +13,7 @@ from starlette.staticfiles import StaticFiles
 from server.api.problems import Problem, ProblemError, answer_problem
 from server.api.router import api_router
 from server.guard import LOOPBACK_HOSTS, Guard
+from server.pages.beliefs_routes import beliefs_pages
 from server.pages.measuring_routes import measuring_pages
 from server.pages.other_nodes_routes import other_nodes_pages
 from server.pages.render import answer_problem_page
@@ -45,6 +46,7 @@ def web_app(
     app.include_router(api_router(parts))
     app.include_router(measuring_pages(parts))
     app.include_router(other_nodes_pages(parts))
+    app.include_router(beliefs_pages(parts))
     app.include_router(page_router(parts))
     app.mount("/static", StaticFiles(directory=STATIC), name="static")
     app.add_middleware(Guard, hosts=hosts)

@@ -1,6 +1,7 @@
 """Every page there is. To be listed here is to be rendered, and to be held against its template by a test."""
 
 from server.pages.air_contexts import AirPage
+from server.pages.beliefs import BeliefsPage
 from server.pages.contexts import (
     MeasurePage,
     NewTreePage,
@@ -23,5 +24,6 @@ Page = (
     | AirPage
     | OtherNodesPage
     | ShopPage
+    | BeliefsPage
     | NewTreePage
 )

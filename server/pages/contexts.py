@@ -250,6 +250,7 @@ class ShopPage:
     phones: str
     push_key: str
     rules: RulesForm
+    beliefs: str
     cautions: tuple[str, ...]
 
 

@@ -51,9 +51,10 @@ def measuring_pages(parts: Parts) -> APIRouter:
         return RedirectResponse(f"/trees/{tree_id}/measure", status_code=303)
 
     @router.post("/places/{place}/forget")
-    def forget(place: Slug, tree: Annotated[int, Form(ge=1, le=LARGEST_ID)]) -> Response:
+    def forget(place: Slug, tree: Annotated[int | None, Form(ge=1, le=LARGEST_ID)] = None) -> Response:
         known_place(parts, place)
         parts.rack.learn(place, "forgotten")
-        return RedirectResponse(f"/trees/{tree}/measure", status_code=303)
+        back = "/shop/beliefs" if tree is None else f"/trees/{tree}/measure"
+        return RedirectResponse(back, status_code=303)
 
     return router

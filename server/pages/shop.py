@@ -2,8 +2,10 @@
 
 from collections.abc import Mapping
 
+from server.believing import believed
 from server.drying.warning_limits import BOUNDS
 from server.pages import cautions
+from server.pages.beliefs import changed_words
 from server.pages.contexts import NoticeRow, RulesForm, ShopPage
 from server.pages.frame import Shop, frame, shop_now
 from server.pages.wording import clock_words
@@ -33,6 +35,7 @@ def shop_page(parts: Parts, fault: str = "") -> ShopPage:
         phones=_phones_words(phones),
         push_key=parts.vapid_public_key,
         rules=_rules(parts, fault),
+        beliefs=changed_words(believed(parts.engine)),
         cautions=cautions.SHOP,
     )
 

@@ -226,7 +226,7 @@ def test_every_page_fits_a_phone(live: LiveShop, phone: Phone, dark: bool) -> No
     paths = {
         "rack": "/", "tree": f"/trees/{heron.id}", "pocket": f"/trees/{snipe.id}",
         "resting": f"/trees/{teal.id}", "air": "/air", "fortnight": "/air?span=fortnight",
-        "other-nodes": "/air/other-nodes", "shop": "/shop", "new-tree": "/trees/new",
+        "other-nodes": "/air/other-nodes", "beliefs": "/shop/beliefs", "shop": "/shop", "new-tree": "/trees/new",
         "missing": "/trees/999", "undo": f"/trees/{heron.id}/dips/{last.id}/undo",
         "measure": f"/trees/{heron.id}/measure", "question": f"/trees/{bittern.id}",
     }  # fmt: skip
