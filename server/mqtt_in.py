@@ -10,7 +10,7 @@ from typing import Protocol
 
 from scheduler.forecast import Outlook
 from sensors.clock import Clock
-from sensors.intake.broker import Broker
+from sensors.intake.broker import Broker, encrypted
 from sensors.intake.listener import Listener
 from sensors.intake.message import Message
 from sensors.intake.subscriber import Subscriber
@@ -151,7 +151,7 @@ def mqtt_in(
         settings.mqtt_client_id or client_id(engine),
         settings.mqtt_user,
         settings.mqtt_password.get_secret_value(),
-        _trusting(settings.mqtt_ca) if address.scheme == "mqtts" else None,
+        _encrypted(settings.mqtt_ca) if address.scheme == "mqtts" else None,
     )
     return ExistingBroker(broker, sink, clock, outlooks)
 
@@ -185,12 +185,10 @@ def _listener(settings: Settings, clock: Clock, sink: Sink) -> Listener:
     )
 
 
-def _trusting(authority: Path | None) -> ssl.SSLContext:
+def _encrypted(authority: Path | None) -> ssl.SSLContext:
     try:
-        context = ssl.create_default_context(cafile=authority)
-    except (OSError, ssl.SSLError) as error:
+        return encrypted(authority)
+    except OSError as error:
         raise RuntimeError(
             f"mqtt_ca {authority}: no certificate of an authority can be read: {error}"
         ) from error
-    context.minimum_version = ssl.TLSVersion.TLSv1_2
-    return context

@@ -2,6 +2,7 @@
 
 import ssl
 from dataclasses import dataclass, field
+from pathlib import Path
 
 
 class BrokerError(Exception):
@@ -29,6 +30,28 @@ class Broker:
 
     def __str__(self) -> str:
         return f"{self.host}:{self.port}"
+
+
+class _SelfClosing(ssl.SSLSocket):
+    """A socket that does not stay open where the handshake fails, for paho leaves it lying then."""
+
+    def do_handshake(self, block: bool = False) -> None:
+        try:
+            super().do_handshake(block)
+        except (OSError, ValueError):
+            self.close()
+            raise
+
+
+def encrypted(authority: Path | None = None) -> ssl.SSLContext:
+    """TLS 1.2 or later; the broker's certificate is checked by the machine's authorities, or by this file's.
+
+    Raises OSError (ssl.SSLError among it) where the file cannot be read or holds no certificate.
+    """
+    context = ssl.create_default_context(cafile=authority)
+    context.minimum_version = ssl.TLSVersion.TLSv1_2
+    context.sslsocket_class = _SelfClosing
+    return context
 
 
 def why_unreachable(error: OSError | ValueError) -> str:

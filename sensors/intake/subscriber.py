@@ -8,6 +8,7 @@ import asyncio
 import logging
 import random
 from collections.abc import Awaitable, Callable, Sequence
+from functools import partial
 
 from paho.mqtt.client import topic_matches_sub
 from paho.mqtt.enums import MQTTProtocolVersion
@@ -68,10 +69,11 @@ class Subscriber:
         self._version = MQTTProtocolVersion.MQTTv5
         self._connection: BrokerConnection | None = None
         self._task: asyncio.Task[None] | None = None
-        self._changes: set[asyncio.Task[None]] = set()
+        self.changing: set[asyncio.Task[None]] = set()
         self._refused: dict[str, str] = {}
         self._lost_at: Millis | None = None
         self._lost_why: BrokerError = BrokerError("it was not tried yet")
+        self._attempt = 0
         self._reached_before = False
         self._stopping = False
 
@@ -102,9 +104,9 @@ class Subscriber:
         connection, self._connection = self._connection, None
         if connection is not None:
             await connection.finish(STOP_WAIT_S)
-        for task in (self._task, *self._changes):
+        for task in (self._task, *self.changing):
             task.cancel()
-        await asyncio.wait((self._task, *self._changes))
+        await asyncio.wait((self._task, *self.changing))
         self._task = None
 
     def publish(self, topic: str, payload: bytes) -> bool:
@@ -116,8 +118,8 @@ class Subscriber:
         before, self._mappings = self._filters(), tuple(mappings)
         if self._connection is not None:
             change = asyncio.create_task(self._change(self._connection, before), name="mqtt mappings")
-            self._changes.add(change)
-            change.add_done_callback(self._changes.discard)
+            self.changing.add(change)
+            change.add_done_callback(self.changing.discard)
 
     def _filters(self) -> dict[str, int]:
         filters = dict.fromkeys((*OWN_FILTERS, *(one.topic_filter for one in self._mappings)), 1)
@@ -153,6 +155,7 @@ class Subscriber:
                 why = error
             finally:
                 self._connection = None
+                self._attempt += 1
                 connection.close()
             works = connection.acknowledged > 0 and not isinstance(why, StoringError)
             if works or loop.time() - began > LONGEST_S:
@@ -214,13 +217,14 @@ class Subscriber:
     def _stored(self, message: Message) -> Awaitable[object]:
         stored = asyncio.ensure_future(self._sink(message))
         if self._lost_at is not None:
-            stored.add_done_callback(self._on_stored)
+            stored.add_done_callback(partial(self._on_stored, self._attempt))
         return stored
 
-    def _on_stored(self, stored: asyncio.Future[object]) -> None:
-        if stored.cancelled() or stored.exception() is not None:
+    def _on_stored(self, attempt: int, stored: asyncio.Future[object]) -> None:
+        """Storing works again, once something of this connection, and not of one before, is stored."""
+        if attempt != self._attempt or stored.cancelled() or stored.exception() is not None:
             return
-        if self._lost_at is not None and self._connection is not None:
+        if self._lost_at is not None and isinstance(self._lost_why, StoringError):
             log.info("Messages of the broker at %s are stored again", self.broker)
             self._lost_at = None
 
