@@ -226,7 +226,8 @@ def test_every_page_fits_a_phone(live: LiveShop, phone: Phone, dark: bool) -> No
     paths = {
         "rack": "/", "tree": f"/trees/{heron.id}", "pocket": f"/trees/{snipe.id}",
         "resting": f"/trees/{teal.id}", "air": "/air", "fortnight": "/air?span=fortnight",
-        "other-nodes": "/air/other-nodes", "beliefs": "/shop/beliefs", "shop": "/shop", "new-tree": "/trees/new",
+        "other-nodes": "/air/other-nodes", "beliefs": "/shop/beliefs",
+        "shop": "/shop", "new-tree": "/trees/new",
         "missing": "/trees/999", "undo": f"/trees/{heron.id}/dips/{last.id}/undo",
         "measure": f"/trees/{heron.id}/measure", "question": f"/trees/{bittern.id}",
     }  # fmt: skip
@@ -249,7 +250,8 @@ def test_every_page_fits_a_phone(live: LiveShop, phone: Phone, dark: bool) -> No
 
 SMALL_TARGETS = """() => [...document.querySelectorAll("a, button, select, summary, input")]
   .filter(one => !one.matches(".skip"))
-  .map(one => [(one.matches("[type=checkbox], [type=radio]") ? one.closest("label") : one).getBoundingClientRect(), one])
+  .map(one => [one.matches("[type=checkbox], [type=radio]") ? one.closest("label") : one, one])
+  .map(([shape, one]) => [shape.getBoundingClientRect(), one])
   .filter(([box]) => box.width > 0 && (box.height < 47.5 || box.width < 47.5))
   .map(([box, one]) => `${one.outerHTML.slice(0, 80)} ${box.width}x${box.height}`)"""
 
