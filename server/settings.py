@@ -55,8 +55,8 @@ class Settings(BaseSettings):
             raise ValueError(
                 f"host {self.host!r}: only this machine (127.0.0.1) is served, since nobody signs in yet"
             )
-        self._take_login_out()
         scheme = self.mqtt_address.scheme
+        self._take_login_out()
         if self.mqtt_password.get_secret_value() and not self.mqtt_user:
             raise ValueError("mqtt_password without mqtt_user: set both or neither")
         if scheme == "listen" and self.mqtt_user and not self.mqtt_password.get_secret_value():
