@@ -44,7 +44,7 @@ class CalibrationError(ValueError):
 
 @dataclass(frozen=True)
 class Point:
-    """Where the node said `said` and `right` was right, within one standard deviation `error`, in its unit."""
+    """Where the node said `said` and `right` was right, within `error` (one standard deviation)."""
 
     said: float
     right: float

@@ -14,6 +14,7 @@ from server.api.problems import Problem, ProblemError, answer_problem
 from server.api.router import api_router
 from server.guard import LOOPBACK_HOSTS, Guard
 from server.pages.beliefs_routes import beliefs_pages
+from server.pages.calibrating_routes import calibrating_pages
 from server.pages.measuring_routes import measuring_pages
 from server.pages.other_nodes_routes import other_nodes_pages
 from server.pages.render import answer_problem_page
@@ -44,6 +45,7 @@ def web_app(
     for kind in (ProblemError, RequestValidationError, HTTPException, StoreError, Exception):
         app.add_exception_handler(kind, _answer)
     app.include_router(api_router(parts))
+    app.include_router(calibrating_pages(parts))
     app.include_router(measuring_pages(parts))
     app.include_router(other_nodes_pages(parts))
     app.include_router(beliefs_pages(parts))

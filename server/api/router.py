@@ -4,6 +4,7 @@ from fastapi import APIRouter
 
 from server.api.air import air_router
 from server.api.beliefs import beliefs_router
+from server.api.calibrations import calibrations_router
 from server.api.dips import dips_router
 from server.api.mappings import mappings_router
 from server.api.measurements import learning_router, measurements_router
@@ -25,6 +26,7 @@ def api_router(parts: Parts) -> APIRouter:
         measurements_router,
         learning_router,
         air_router,
+        calibrations_router,
         mappings_router,
         beliefs_router,
         service_router,

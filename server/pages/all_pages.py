@@ -2,6 +2,7 @@
 
 from server.pages.air_contexts import AirPage
 from server.pages.beliefs import BeliefsPage
+from server.pages.calibrating import CalibratePage
 from server.pages.contexts import (
     MeasurePage,
     NewTreePage,
@@ -22,6 +23,7 @@ Page = (
     | UndoPage
     | ProblemPage
     | AirPage
+    | CalibratePage
     | OtherNodesPage
     | ShopPage
     | BeliefsPage

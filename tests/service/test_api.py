@@ -144,6 +144,8 @@ def test_openapi_describes_every_call_and_its_problems(web: Browser) -> None:
         ("GET", "/api/places/{place}/learned"), ("POST", "/api/places/{place}/forget"),
         ("GET", "/api/mappings"), ("POST", "/api/mappings"), ("POST", "/api/mappings/try"),
         ("DELETE", "/api/mappings/{mapping_id}"),
+        ("GET", "/api/nodes/{node}/calibrations"), ("POST", "/api/nodes/{node}/calibrations"),
+        ("DELETE", "/api/nodes/{node}/calibrations/{calibration_id}"),
     } == calls  # fmt: skip
     assert "HTTPValidationError" not in str(schema["paths"])
     assert {"Problem", "FieldFault"} <= set(schema["components"]["schemas"])
