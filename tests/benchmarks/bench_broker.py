@@ -40,7 +40,7 @@ CLIENTS, WINDOW = 20, 20
 TOPICS = "slowcorner/+/+/senml"
 
 
-def bare(port: int, total: int, reached: Callable[[], object]) -> float:
+def bare(port: int, total: int, reached: Callable[[], None]) -> float:
     """Seconds that paho takes to receive and acknowledge so many messages, and to drop them."""
     client = mqtt.Client(CallbackAPIVersion.VERSION2, client_id="bare", clean_session=False)
     times: list[float] = []
@@ -50,15 +50,18 @@ def bare(port: int, total: int, reached: Callable[[], object]) -> float:
         if len(times) == total:
             client.disconnect()
 
+    def subscribed(*_: Any) -> None:
+        reached()
+
     client.on_message = on_message
     client.on_connect = lambda connected, *_: connected.subscribe(TOPICS, 1)
-    client.on_subscribe = lambda *_: None if reached() else None
+    client.on_subscribe = subscribed
     client.connect("127.0.0.1", port)
     client.loop_forever()
     return times[-1] - times[0]
 
 
-async def _stored(port: int, url: str, total: int, reached: Callable[[], object]) -> float:
+async def _stored(port: int, url: str, total: int, reached: Callable[[], None]) -> float:
     engine = open_store(url)
     began: list[float] = []
     count = 0
@@ -83,7 +86,7 @@ async def _stored(port: int, url: str, total: int, reached: Callable[[], object]
         return batcher.put(message)
 
     broker = Broker("127.0.0.1", port, "stored")
-    subscriber = Subscriber(broker, sink, SetClock(NOW), on_reached=lambda: None if reached() else None)
+    subscriber = Subscriber(broker, sink, SetClock(NOW), on_reached=reached)
     await subscriber.start()
     await done.wait()
     seconds = perf_counter() - began[0]
@@ -99,11 +102,12 @@ def measure(pool: Pool, folder: Path, kind: str, total: int, live: bool) -> floa
     """Messages a second of one run, over a broker and a store of its own."""
     lines = ("allow_anonymous true", "max_queued_messages 0", "max_inflight_messages 1000")
     with Mosquitto("/usr/sbin/mosquitto", folder, *lines) as broker:
+        work = (broker.port, CLIENTS, WINDOW, total // CLIENTS, 0)
 
-        def publish() -> Any:
-            return pool.apply_async(publish_all, (broker.port, CLIENTS, WINDOW, total // CLIENTS, 0))
+        def publish() -> None:
+            pool.apply_async(publish_all, work)
 
-        def take(reached: Callable[[], object]) -> float:
+        def take(reached: Callable[[], None]) -> float:
             if kind == "bare":
                 return bare(broker.port, total, reached)
             return asyncio.run(_stored(broker.port, f"sqlite:///{folder / 'bench.db'}", total, reached))
@@ -113,7 +117,7 @@ def measure(pool: Pool, folder: Path, kind: str, total: int, live: bool) -> floa
         # Make the broker keep a session under the same name, and fill it before anybody reads.
         words = ["mosquitto_sub", "-p", str(broker.port), "-i", kind, "-c", "-q", "1", "-t", TOPICS, "-E"]
         subprocess.run(words, check=True)
-        publish().get()
+        pool.apply(publish_all, work)
         return total / take(lambda: None)
 
 
