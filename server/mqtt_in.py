@@ -77,6 +77,7 @@ class OwnListener:
 
     def use_mappings(self, mappings: Sequence[Mapping]) -> None:
         """Read other makers' payloads by these mappings from now on."""
+        self.listener.mappings = tuple(mappings)
 
     async def start(self) -> None:
         """Begin to listen. Raises OSError when the address cannot be had."""
@@ -182,7 +183,23 @@ def _listener(settings: Settings, clock: Clock, sink: Sink) -> Listener:
         clock,
         login=login if settings.mqtt_user else None,
         takes_presses=True,
+        ssl_context=_identified(settings.mqtt_certificate, settings.mqtt_key),
     )
+
+
+def _identified(certificate: Path | None, key: Path | None) -> ssl.SSLContext | None:
+    """TLS 1.2 or later as the listener's own certificate and key have it; None where there is none."""
+    if certificate is None or key is None:
+        return None
+    context = ssl.SSLContext(ssl.PROTOCOL_TLS_SERVER)
+    context.minimum_version = ssl.TLSVersion.TLSv1_2
+    try:
+        context.load_cert_chain(certificate, key)
+    except OSError as error:
+        raise RuntimeError(
+            f"mqtt_certificate {certificate} with mqtt_key {key}: they cannot be used: {error}"
+        ) from error
+    return context
 
 
 def _encrypted(authority: Path | None) -> ssl.SSLContext:

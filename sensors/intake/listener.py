@@ -3,7 +3,8 @@
 import asyncio
 import logging
 import socket
-from collections.abc import Awaitable, Callable
+import ssl
+from collections.abc import Awaitable, Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 
 from sensors.clock import Clock
@@ -11,6 +12,7 @@ from sensors.intake.decoder import MAX_PACKET
 from sensors.intake.message import Message
 from sensors.intake.packets import ACCEPTED, BAD_LOGIN, NOT_AUTHORISED, UNAVAILABLE, Connect
 from sensors.intake.session import Counts, Session
+from sensors.mapping import Mapping
 
 Sink = Callable[[Message], Awaitable[object]]
 """Takes a message; what it returns is awaited, and is done when the message is stored."""
@@ -37,7 +39,8 @@ class Listener:
     acknowledged in its order once the sink is done; if the sink fails, the connection is closed with no
     acknowledgement, so that the client sends again. A payload that cannot be understood is handed over as
     rejected and is acknowledged. With `login`, a user name and a password are asked for. Without
-    `takes_presses`, button presses are rejected.
+    `takes_presses`, button presses are rejected. With `ssl_context` the connections are encrypted.
+    `mappings`, which may be set at any time, read what is published under other topics than ours.
     """
 
     def __init__(
@@ -51,12 +54,15 @@ class Listener:
         *,
         takes_presses: bool = False,
         connect_wait_s: float = CONNECT_WAIT_S,
+        ssl_context: ssl.SSLContext | None = None,
     ) -> None:
         self.clock = clock
         self.counts = Counts()
         self.max_packet = max_packet
         self.takes_presses = takes_presses
         self.connect_wait_s = connect_wait_s
+        self.mappings: Sequence[Mapping] = ()
+        self._ssl_context = ssl_context
         self._host = host
         self._port = port
         self._sink = sink
@@ -81,7 +87,7 @@ class Listener:
         """Begin to listen. Raises OSError when the address cannot be had."""
         self._stopping = False
         self._login_thread = ThreadPoolExecutor(1, thread_name_prefix="slowcorner-login")
-        self._server = await asyncio.start_server(self._accept, self._host, self._port)
+        self._server = await asyncio.start_server(self._accept, self._host, self._port, ssl=self._ssl_context)
 
     async def stop(self) -> None:
         """Close every connection and wait for what is being stored. Wills are not said: nobody left."""

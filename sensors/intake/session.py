@@ -3,6 +3,7 @@
 import asyncio
 import logging
 from collections import deque
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import NamedTuple, Protocol
 
@@ -28,6 +29,7 @@ from sensors.intake.packets import (
     Unsubscribe,
     Will,
 )
+from sensors.mapping import Mapping
 from sensors.reading import Rejected
 from sensors.topics import quoted
 
@@ -72,6 +74,7 @@ class Host(Protocol):
     max_packet: int
     takes_presses: bool
     connect_wait_s: float
+    mappings: Sequence[Mapping]
 
     async def admit(self, session: "Session", connect: Connect) -> int:
         """Let a client in or not: a return code for its CONNACK."""
@@ -208,7 +211,14 @@ class Session:
     def _interpret(self, topic: str, payload: bytes, retained: bool) -> Message:
         host = self._host
         now = host.clock.now()
-        message = interpret(topic, payload, now, retained=retained, takes_presses=host.takes_presses)
+        message = interpret(
+            topic,
+            payload,
+            now,
+            retained=retained,
+            takes_presses=host.takes_presses,
+            mappings=host.mappings,
+        )
         host.counts.messages += 1
         host.counts.rejected += len(message.rejected)
         return message

@@ -16,12 +16,14 @@ from pydantic import ValidationError
 
 from sensors.clock import HOUR_MS, MINUTE_MS, SetClock, parse_time
 from sensors.intake.message import Message
+from sensors.mapping import Field, Mapping
 from server.app import Service
 from server.believing import set_believed
 from server.settings import Settings
-from server.store import dips, places, readings, recipes, trees
+from server.store import dips, mappings, places, readings, recipes, trees
 from server.store.engine import Engine, open_store
 from server.store.values import BatchOutcome, NewTree, Place, TreeSpot
+from tests.air.authority import throw_away
 from tests.air.mosquitto import anonymous, free_port
 from tests.air.wire import run
 
@@ -139,6 +141,51 @@ def test_a_press_at_the_listener_is_a_dip_once(tmp_path: Path, press: Callable[.
             assert [dip.coat for dip in dips.dips(engine, tree)] == [1]
 
     run(main())
+    engine.dispose()
+
+
+@pytest.mark.mosquitto
+def test_the_listener_is_encrypted_and_reads_by_mappings(tmp_path: Path, needs_mosquitto: str) -> None:
+    engine, _ = furnished(tmp_path)
+    made = throw_away(tmp_path / "certs")
+    mapping = Mapping("loft/+/rh", "loft", "{1}", "number", (Field("humidity", "", "%RH"),))
+    mappings.add_mapping(engine, mapping, NOON)
+
+    async def published(port: int, *words: str) -> int:
+        command = [needs_mosquitto, "-h", "127.0.0.1", "-p", str(port), "-V", "311", "-q", "1", *words]
+        done = await asyncio.to_thread(subprocess.run, command, capture_output=True)
+        return done.returncode
+
+    async def main() -> None:
+        settings = Settings(
+            data=tmp_path,
+            mqtt="listen://127.0.0.1:0",
+            mqtt_certificate=made.certificate,
+            mqtt_key=made.key,
+        )
+        service = Service(settings, engine, SetClock(NOON))
+        async with service.running():
+            said = ("-t", "loft/a/rh", "-m", "48")
+            port = service.mqtt.address[1]
+            assert await published(port, "--cafile", str(made.authority), *said) == 0
+            assert await published(port, *said) != 0
+            other = throw_away(tmp_path / "others", "Another authority")
+            assert await published(port, "--cafile", str(other.authority), *said) != 0
+        kept = readings.place_readings(engine, "loft", 0, NOON + 1)
+        assert [(one.node, one.name, one.value) for one in kept] == [("a", "humidity", 48.0)]
+
+    run(main())
+    engine.dispose()
+
+
+def test_a_certificate_that_cannot_be_used_is_named(tmp_path: Path) -> None:
+    engine, _ = furnished(tmp_path)
+    for given, named in (
+        ({"mqtt_certificate": tmp_path / "none.pem", "mqtt_key": tmp_path / "none.key"}, "mqtt_certificate"),
+        ({"mqtt": "mqtts://broker.test", "mqtt_ca": tmp_path / "none.pem"}, "mqtt_ca"),
+    ):
+        with pytest.raises(RuntimeError, match=f"{named} {tmp_path}/none.pem"):
+            Service(Settings(data=tmp_path, **given), engine, SetClock(NOON))
     engine.dispose()
 
 
