@@ -62,7 +62,7 @@ SALTS: dict[str, Salt] = {
         ),
         Salt(
             "NaCl",
-            "sodium chloride (pure salt, without additives)",
+            "sodium chloride",
             (75.5164, 0.0398321, -2.65459e-3, 2.848e-5),
             (0.34, 0.27, 0.22, 0.18, 0.14, 0.12, 0.11, 0.12, 0.13),
         ),

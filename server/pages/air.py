@@ -1,21 +1,25 @@
 """The air: what it is in each place, which nodes tell it, where the record has gaps, and what was kept
 out."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
 from markupsafe import Markup
 
+from sensors.calibration import Corrections, due
 from sensors.clock import DAY_MS, HOUR_MS, MINUTE_MS, Millis
 from sensors.reading import KeptOutError, Reading
 from sensors.topics import check_slug
-from server.air_history import FORTNIGHT_MS, air_means
+from server.air_history import FORTNIGHT_MS, LeftOut, air_means, corrected
 from server.gaps import gaps, known, settled
 from server.pages.air_chart import air_svg, derived
 from server.pages.air_contexts import AirPage, KeptOutRow, NodeLine, PlaceForm, PlaceView
+from server.pages.calibrating import address_of, date_words
 from server.pages.frame import Shop, frame, shop_now
 from server.pages.wording import clock_words, duration_words
 from server.parts import Parts
+from server.store import calibrations
 from server.store import places as place_store
 from server.store import readings as reading_store
 from server.store.binned import first_time
@@ -75,7 +79,10 @@ def air_page(
         frame=frame(parts, shop, "Air", "air"),
         spans=tuple((f"/air?span={key}", one.words, key == span) for key, one in SPANS.items()),
         places=tuple(_place(parts, shop, place, SPANS[span]) for place in places),
-        nodes=tuple(_node(shop, node, names, said.get((node.place, node.node), [])) for node in nodes),
+        nodes=tuple(
+            _node(shop, node, names, said.get((node.place, node.node), []), words)
+            for node, words in zip(nodes, _calibrated(parts, shop, nodes), strict=True)
+        ),
         kept_out=tuple(_kept_out(shop, one) for one in shown),
         kept_out_words=_count_words(count, len(shown)),
         place_form=PlaceForm(fault, heard, place_id or next(iter(heard), ""), place_name, SPEEDS),
@@ -98,7 +105,13 @@ def _place(parts: Parts, shop: Shop, place: Place, shown: Shown) -> PlaceView:
     # What was before the first reading ever is no gap.
     start = max(end - shown.length, end if first is None else first - first % shown.step)
     bins = parts.air_history.bins(place.id, start, end, shown.step)
-    air = air_means(bins, start, end, shown.step)
+    lines = calibrations.corrections(parts.engine, place.id)
+    if lines:
+        bins = corrected(bins, place.id, Corrections(lines).apply)
+    jars = [
+        LeftOut(node, begun, ended) for node, begun, ended in calibrations.jar_spans(parts.engine, place.id)
+    ]
+    air = air_means(bins, start, end, shown.step, jars)
     latest = next((point for point in reversed(air) if known(point)), None)
     temp = rh = dew = rate = ""
     if latest is not None and latest.temp_c is not None and latest.rh_pct is not None:
@@ -119,16 +132,54 @@ def _place(parts: Parts, shop: Shop, place: Place, shown: Shown) -> PlaceView:
         rate=rate,
         as_of=clock_words(min(latest.time + shown.step, shop.now), shop.now, shop.zone) if latest else "",
         speed=f"{place.speed_m_s:.2g} m/s",
-        chart=Markup(air_svg(settled(air, shop.now), place.speed_m_s, (), shop.now, shop.zone)),
+        chart=Markup(
+            air_svg(
+                settled(air, shop.now), place.speed_m_s, _spans(jars, start, shop.now), shop.now, shop.zone
+            )
+        ),
         gaps=tuple(holes),
     )
 
 
-def _node(shop: Shop, node: Node, names: dict[str, str], said: list[Reading]) -> NodeLine:
+def _node(shop: Shop, node: Node, names: dict[str, str], said: list[Reading], calibrated: str) -> NodeLine:
     heard = "never" if node.last_heard is None else clock_words(node.last_heard, shop.now, shop.zone)
     status = "says nothing of itself" if node.status == "unheard" else node.status
     figures = ", ".join(_figure(one) for one in sorted(said, key=lambda one: one.name, reverse=True))
-    return NodeLine(node.node, names.get(node.place, node.place), status, heard, figures, ())
+    calibrate = address_of(node.place, node.node)
+    return NodeLine(
+        node.node, names.get(node.place, node.place), status, heard, figures, (), calibrate, calibrated
+    )
+
+
+def _calibrated(parts: Parts, shop: Shop, nodes: Sequence[Node]) -> list[str]:
+    """For each node when its humidity was last calibrated, and whether that is due again."""
+    made: dict[tuple[str, str], Millis] = {}
+    for one in calibrations.calibrations(parts.engine):
+        if one.undone_at is None and one.quantity == "humidity":
+            key = (one.place, one.node)
+            made[key] = max(one.said_ms, made.get(key, one.said_ms))
+    words = []
+    for node in nodes:
+        when = made.get((node.place, node.node))
+        if when is None:
+            words.append("humidity not calibrated yet")
+            continue
+        again = due([(node.node, when)], [node.node], shop.now)
+        date = f"humidity calibrated {date_words(when, shop)}"
+        words.append(f"{date}, due again: once a year is common practice" if again else date)
+    return words
+
+
+def _spans(
+    left_out: Sequence[LeftOut], start: Millis, now: Millis
+) -> list[tuple[str, list[tuple[Millis, Millis]]]]:
+    """By node, from when to when within [start, now) it did not count."""
+    spans: dict[str, list[tuple[Millis, Millis]]] = {}
+    for one in left_out:
+        end = now if one.end is None else min(one.end, now)
+        if end > start:
+            spans.setdefault(one.node, []).append((max(one.start, start), end))
+    return sorted(spans.items())
 
 
 def _figure(reading: Reading) -> str:

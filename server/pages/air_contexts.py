@@ -35,6 +35,8 @@ class NodeLine:
     heard: str
     said: str
     faults: tuple[str, ...]
+    calibrate: str
+    calibrated: str
 
 
 @dataclass(frozen=True)

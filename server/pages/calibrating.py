@@ -35,6 +35,9 @@ SINCE = (
 )
 """From when on a calibration may hold: days back, and the words."""
 
+COMMONEST = ("NaCl", "MgCl2")
+"""The salts that are offered first: easy to have, and around what a drying room is kept at."""
+
 SIGNS = {"humidity": "%RH", "temperature": "°C"}
 
 
@@ -110,7 +113,8 @@ def calibrate_page(parts: Parts, place: str, node: str, fault: str = "") -> Cali
         fault=fault,
         jar=None if inside is None else _jar(parts, shop, *inside),
         salts=tuple(
-            (code, f"{salt.name}: {salt_humidity_pct(code, 20.0):.0f} %RH") for code, salt in SALTS.items()
+            (code, f"{SALTS[code].name}: {salt_humidity_pct(code, 20.0):.0f} %RH")
+            for code in dict.fromkeys((*COMMONEST, *SALTS))
         ),
         cautions=tuple(salt.caution for salt in SALTS.values() if salt.caution),
         limits=(
@@ -141,7 +145,7 @@ def _jar(parts: Parts, shop: Shop, jar: Jar, state: Settling) -> JarView:
     if state.humidity_pct is not None and state.temp_c is not None and state.slope_pct_h is not None:
         now = (
             f"{state.humidity_pct:.1f} %RH at {state.temp_c:.1f} °C, "
-            f"moving by {state.slope_pct_h:+.2f} %RH an hour"
+            f"moving by {_signed(state.slope_pct_h, 2)} %RH an hour"
         )
     return JarView(
         salt=SALTS[jar.salt].name,
@@ -182,9 +186,9 @@ def _jar_words(shop: Shop, jar: Jar, point: KeptPoint) -> str:
 def _line(shop: Shop, made: Calibration) -> CalibrationLine:
     sign, unit = SIGNS[made.quantity], UNITS[made.quantity]
     if made.slope == 1.0:
-        what = f"{made.quantity.capitalize()} {made.shift:+.1f} {unit}"
+        what = f"{made.quantity.capitalize()} {_signed(made.shift, 1)} {unit}"
     else:
-        what = f"{made.quantity.capitalize()} × {made.slope:.3f} {made.shift:+.1f} {unit}"
+        what = f"{made.quantity.capitalize()} × {made.slope:.3f} {_signed(made.shift, 1)} {unit}"
     low, high = held_between(made.quantity, [point.said for point in made.points])
     points = "; ".join(
         f"said {point.said:.1f}, right {point.right:.1f} ± {point.error:.1f} {sign}"
@@ -196,12 +200,17 @@ def _line(shop: Shop, made: Calibration) -> CalibrationLine:
     )
     holds = f"holds where it says {low:.0f} to {high:.0f} {sign}"
     since = "its first reading" if made.from_ms == 0 else clock_words(made.from_ms, shop.now, shop.zone)
-    when = f"made {_date_words(made.said_ms, shop)}, from {since} on"
+    when = f"made {date_words(made.said_ms, shop)}, from {since} on"
     undo = f"{address_of(made.place, made.node)}/{made.id}/undo"
     if made.undone_at is not None:
-        when, undo = f"{when}; taken back {_date_words(made.undone_at, shop)}", ""
+        when, undo = f"{when}; taken back {date_words(made.undone_at, shop)}", ""
     return CalibrationLine(what, f"{points}; {miss}; {holds}", when, undo)
 
 
-def _date_words(moment: Millis, shop: Shop) -> str:
+def _signed(value: float, digits: int) -> str:
+    return f"{value:+.{digits}f}".replace("-", "−")
+
+
+def date_words(moment: Millis, shop: Shop) -> str:
+    """A day, as a person writes it."""
     return f"{datetime.fromtimestamp(moment / SECOND_MS, shop.zone):%-d %B %Y}"
