@@ -80,7 +80,11 @@ def serve(
         str | None, typer.Option(help="Database URL [default: SQLite in the data folder].")
     ] = None,
     mqtt: Annotated[
-        str | None, typer.Option(help="Built-in MQTT listener [default: listen://127.0.0.1:1883].")
+        str | None,
+        typer.Option(
+            help="Where nodes are heard: listen://HOST:PORT, or a broker at mqtt:// or mqtts://HOST:PORT "
+            "[default: listen://127.0.0.1:1883]."
+        ),
     ] = None,
 ) -> None:
     """The real service, on this machine alone for now. Each flag can also be set as SLOWCORNER_NAME."""

@@ -4,6 +4,12 @@ import ssl
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from paho.mqtt.reasoncodes import ReasonCode
+
+UNSUPPORTED_VERSION = 132
+REFUSED_LOGINS = frozenset({134, 135})
+"""Reason codes of a CONNACK (MQTT 5.0, 3.2.2.2): bad user name or password, not authorised."""
+
 
 class BrokerError(Exception):
     """The broker cannot be reached, or refuses us; the text says which and why."""
@@ -52,6 +58,17 @@ def encrypted(authority: Path | None = None) -> ssl.SSLContext:
     context.minimum_version = ssl.TLSVersion.TLSv1_2
     context.sslsocket_class = _SelfClosing
     return context
+
+
+def check_let_in(broker: Broker, reason: ReasonCode) -> None:
+    """Raises VersionRefusedError or BrokerError where the answer to a CONNECT is a refusal."""
+    if reason.value == UNSUPPORTED_VERSION:
+        raise VersionRefusedError(str(reason))
+    if reason.value in REFUSED_LOGINS:
+        who = f"user {broker.user!r}" if broker.user else "a client with no user name"
+        raise BrokerError(f"it refuses {who} or the password: {reason}")
+    if reason.is_failure:
+        raise BrokerError(f"it refuses the connection: {reason}")
 
 
 def why_unreachable(error: OSError | ValueError) -> str:

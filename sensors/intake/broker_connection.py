@@ -19,7 +19,14 @@ from paho.mqtt.properties import Properties
 from paho.mqtt.reasoncodes import ReasonCode
 from paho.mqtt.subscribeoptions import SubscribeOptions
 
-from sensors.intake.broker import Broker, BrokerError, StoringError, VersionRefusedError, why_unreachable
+from sensors.intake.broker import (
+    Broker,
+    BrokerError,
+    StoringError,
+    VersionRefusedError,
+    check_let_in,
+    why_unreachable,
+)
 from sensors.intake.in_flight import InFlight
 
 KEEP_ALIVE_S = 60
@@ -40,10 +47,6 @@ SESSION_S = 60 * 24 * 3600
 
 UNSPECIFIED = 128
 """paho's reason code where a connection just ended."""
-
-UNSUPPORTED_VERSION = 132
-REFUSED_LOGINS = frozenset({134, 135})
-"""Reason codes of a CONNACK (MQTT 5.0, 3.2.2.2): bad user name or password, not authorised."""
 
 Deliver = Callable[[str, bytes, bool], Awaitable[object]]
 """Takes topic, payload, and whether it is a retained copy; what it returns is done when that is stored."""
@@ -96,14 +99,15 @@ class BrokerConnection:
         except (OSError, ValueError) as error:
             raise BrokerError(why_unreachable(error)) from error
         self._join_loop()
-        reason = await self._answered(self._answer, "CONNECT")
-        if reason.value == UNSUPPORTED_VERSION:
-            raise VersionRefusedError(f"it does not speak this version of MQTT ({reason})")
-        if reason.value in REFUSED_LOGINS:
-            who = f"user {self._broker.user!r}" if self._broker.user else "a client with no user name"
-            raise BrokerError(f"it refuses {who} or the password: {reason}")
-        if reason.is_failure:
-            raise BrokerError(f"it refuses the connection: {reason}")
+        try:
+            reason = await self._answered(self._answer, "CONNECT")
+        except BrokerError as error:
+            # What knows only an older version answers in words that paho does not take for an answer, or
+            # just hangs up.
+            if self.ended.done():
+                raise VersionRefusedError(str(error)) from error
+            raise
+        check_let_in(self._broker, reason)
 
     async def subscribe(self, filters: Sequence[tuple[str, int]]) -> dict[str, str]:
         """Ask for topic filters, each with its quality of service; those refused, with the broker's reason.

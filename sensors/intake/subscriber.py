@@ -145,12 +145,13 @@ class Subscriber:
             connection = BrokerConnection(self.broker, self._version, self._take)
             try:
                 why = await self._live(connection)
-            except VersionRefusedError:
+            except VersionRefusedError as error:
                 if self._version == MQTTProtocolVersion.MQTTv5:
-                    log.info("The broker at %s does not speak MQTT 5; 3.1.1 is tried", self.broker)
+                    log.info("The broker at %s does not answer MQTT 5; 3.1.1 is tried", self.broker)
                     self._version = MQTTProtocolVersion.MQTTv311
                     continue
-                why = BrokerError("it speaks neither MQTT 5 nor 3.1.1")
+                self._version = MQTTProtocolVersion.MQTTv5
+                why = BrokerError(f"it answers neither MQTT 5 nor 3.1.1: {error}")
             except BrokerError as error:
                 why = error
             finally:
