@@ -13,12 +13,10 @@ from collections.abc import Awaitable, Callable, Sequence
 from typing import Any
 
 from paho.mqtt.client import Client, MQTTMessage
-from paho.mqtt.enums import CallbackAPIVersion, MQTTErrorCode, MQTTProtocolVersion
-from paho.mqtt.packettypes import PacketTypes
-from paho.mqtt.properties import Properties
+from paho.mqtt.enums import MQTTErrorCode, MQTTProtocolVersion
 from paho.mqtt.reasoncodes import ReasonCode
-from paho.mqtt.subscribeoptions import SubscribeOptions
 
+from sensors.intake import broker_client
 from sensors.intake.broker import (
     Broker,
     BrokerError,
@@ -29,7 +27,6 @@ from sensors.intake.broker import (
 )
 from sensors.intake.in_flight import InFlight
 
-KEEP_ALIVE_S = 60
 BEAT_S = 1.0
 """How often paho is given the time, for its signs of life [s]."""
 
@@ -38,12 +35,6 @@ ANSWER_WAIT_S = 10.0
 
 BURST = 100
 """Messages taken in one turn of the event loop at most, so that others get their turn."""
-
-RECEIVE_MAXIMUM = 1000
-"""Messages the broker may send ahead of their acknowledgements (MQTT 5.0, 3.1.2.11.3): two batches."""
-
-SESSION_S = 60 * 24 * 3600
-"""How long the broker is asked to keep what came while nobody was there [s] (MQTT 5.0, 3.1.2.11.2)."""
 
 UNSPECIFIED = 128
 """paho's reason code where a connection just ended."""
@@ -63,7 +54,6 @@ class BrokerConnection:
         self._loop = asyncio.get_running_loop()
         self.ended: asyncio.Future[BrokerError] = self._loop.create_future()
         self._broker = broker
-        self._version = version
         self._deliver = deliver
         self._answer: asyncio.Future[ReasonCode] = self._loop.create_future()
         self._granted: dict[int, asyncio.Future[list[ReasonCode]]] = {}
@@ -73,24 +63,14 @@ class BrokerConnection:
         self._paused = False
         self._publish_refused = False
         self._beating: asyncio.TimerHandle | None = None
-        five = version == MQTTProtocolVersion.MQTTv5
-        self._client = Client(
-            CallbackAPIVersion.VERSION2,
-            client_id=broker.client_id,
-            protocol=version,
-            clean_session=None if five else False,
-            reconnect_on_failure=False,
-            manual_ack=True,
-        )
-        if broker.user:
-            self._client.username_pw_set(broker.user, broker.password or None)
-        if broker.tls is not None:
-            self._client.tls_set_context(broker.tls)
+        self._client = broker_client.made(broker, version)
         self._client.on_message = self._on_message
 
     async def open(self) -> None:
         """Connect, and take up the session that the broker keeps. Raises BrokerError."""
-        connecting = asyncio.ensure_future(asyncio.to_thread(self._connect))
+        connecting = asyncio.ensure_future(
+            asyncio.to_thread(broker_client.connect, self._client, self._broker)
+        )
         try:
             await asyncio.shield(connecting)
         except asyncio.CancelledError:
@@ -114,11 +94,7 @@ class BrokerConnection:
 
         Raises BrokerError where the connection ends meanwhile.
         """
-        if self._version == MQTTProtocolVersion.MQTTv5:
-            wanted: Any = [(one, SubscribeOptions(qos=qos)) for one, qos in filters]
-        else:
-            wanted = list(filters)
-        _, packet_id = self._client.subscribe(wanted)
+        packet_id = broker_client.subscribe(self._client, filters)
         if packet_id is None:
             raise await self._over()
         granted = self._granted[packet_id] = self._loop.create_future()
@@ -150,17 +126,6 @@ class BrokerConnection:
     def close(self) -> None:
         """End the connection; what is not acknowledged is forgotten here, and kept by the broker."""
         self._end(BrokerError("the connection was closed"))
-
-    def _connect(self) -> None:
-        if self._version == MQTTProtocolVersion.MQTTv5:
-            asked = Properties(PacketTypes.CONNECT)  # type: ignore[no-untyped-call]
-            asked.SessionExpiryInterval = SESSION_S
-            asked.ReceiveMaximum = RECEIVE_MAXIMUM
-            self._client.connect(
-                self._broker.host, self._broker.port, KEEP_ALIVE_S, clean_start=False, properties=asked
-            )
-        else:
-            self._client.connect(self._broker.host, self._broker.port, KEEP_ALIVE_S)
 
     def _leave_behind(self, connecting: asyncio.Future[None]) -> None:
         if not connecting.cancelled() and connecting.exception() is None:
