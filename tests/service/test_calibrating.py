@@ -216,3 +216,25 @@ def test_saved_states_from_then_on_are_forgotten(engine: Engine, cellar: FakeSho
     body = {"quantity": "humidity", "points": [{"right": 50.0}], "from": "2026-03-02T10:30:00Z"}
     assert web.post(API, json=body).status_code == 201
     assert [as_of for as_of, _, _ in saved.saved_states(engine, tree.id)] == [NOON - 2 * HOUR_MS]
+
+
+def test_the_air_page_shows_what_was_corrected_and_what_is_in_a_jar(cellar: FakeShop, web: Browser) -> None:
+    plain = web.get("/air").text
+    assert "humidity not calibrated yet" in plain
+    assert f'href="{PAGE}"' in plain
+    assert "<span>55 %RH</span>" in plain
+    body = {"quantity": "humidity", "points": [{"right": 48.0}], "from": "2026-03-01T12:00:00Z"}
+    assert web.post(API, json=body).status_code == 201
+    corrected = web.get("/air").text
+    assert "<span>48 %RH</span>" in corrected
+    assert "humidity calibrated 2 March 2026" in corrected
+    cellar.clock.advance(366 * DAY_MS)
+    assert "due again: once a year is common practice" in web.get("/air").text
+    cellar.clock.time = NOON
+    web.post(f"{PAGE}/jar", data={"salt": "NaCl"})
+    tell(cellar.engine, in_jar(NOON, 2.0, 75.0))
+    cellar.clock.advance(2 * HOUR_MS)
+    jarred = web.get("/air").text
+    assert "n1 left out" in jarred
+    # What it says of the jar is not the air's: the last that is known is from before.
+    assert "<span>48 %RH</span>" in jarred
