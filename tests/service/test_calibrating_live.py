@@ -1,4 +1,4 @@
-"""What a calibration does to verdicts: live, after a restart and from nothing they are the same to the bit."""
+"""What a calibration does to verdicts: live, after a restart and from nothing they are the same."""
 
 from collections.abc import Iterator
 
