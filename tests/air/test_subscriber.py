@@ -203,7 +203,6 @@ def sample(program: str, folder: Path) -> tuple[Mosquitto, int]:
     for said, here in (
         ("listener 1883 127.0.0.1\n", ""),
         ("listener 8883\n", f"listener {tls_port} 127.0.0.1\n"),
-        ("persistence_location /var/lib/mosquitto/\n", ""),
         ("/etc/mosquitto/certs/", f"{certificates.authority.parent}/"),
         ("/etc/mosquitto/", f"{folder}/"),
     ):
