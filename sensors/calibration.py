@@ -5,7 +5,7 @@ readings through the lines, so that a line that is added or taken back changes a
 """
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from itertools import groupby
 from typing import Literal
 
@@ -169,7 +169,8 @@ class Corrections:
                 value = one.slope * reading.value + one.shift
                 if reading.name == "humidity":
                     value = min(max(value, 0.0), 100.0)
-                return replace(reading, value=value)
+                # Not `replace`, which takes thrice as long: a start corrects months of minutes.
+                return Reading(reading.place, reading.node, reading.name, reading.unit, value, reading.time)
         return reading
 
 

@@ -19,13 +19,15 @@ class Usable:
 
     def of(self, said: Iterable[Reading]) -> list[Reading]:
         """The readings that count, as they are right."""
-        return [self.corrections.apply(one) for one in said if not self._in_jar(one)]
+        jars: dict[str, list[tuple[Millis, Millis | None]]] = {}
+        for node, begun, ended in self.jars:
+            jars.setdefault(node, []).append((begun, ended))
+        apply = self.corrections.apply
+        return [apply(one) for one in said if one.node not in jars or not _within(jars[one.node], one.time)]
 
-    def _in_jar(self, said: Reading) -> bool:
-        return any(
-            node == said.node and begun <= said.time and (ended is None or said.time < ended)
-            for node, begun, ended in self.jars
-        )
+
+def _within(spans: Iterable[tuple[Millis, Millis | None]], time: Millis) -> bool:
+    return any(begun <= time and (ended is None or time < ended) for begun, ended in spans)
 
 
 def usable_readings(engine: Engine, place: str) -> Usable:
