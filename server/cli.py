@@ -20,7 +20,7 @@ from server.drying.drawing import default_count, drawn
 from server.drying.estimate import Estimate, Spread, estimate
 from server.replaying import CoatsFileError, ReplayedCoat, read_coats, replay
 from server.settings import Settings
-from server.store_commands import backup_command, listen_command, restore_command
+from server.store_commands import backup_command, listen_command, node_password_command, restore_command
 from server.terminal import (
     DEFAULT_SPOTS,
     AirSpeedOption,
@@ -50,6 +50,7 @@ app = typer.Typer(
 )
 app.command("what-if")(what_if_command)
 app.command("listen")(listen_command)
+app.command("node-password")(node_password_command)
 app.command("backup")(backup_command)
 app.command("restore")(restore_command)
 

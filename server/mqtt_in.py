@@ -15,9 +15,10 @@ from sensors.intake.listener import Listener
 from sensors.intake.message import Message
 from sensors.intake.subscriber import Subscriber
 from sensors.mapping import Mapping
+from server.mqtt_accounts import Logins, usual_hasher
 from server.publishing import StatePublisher
 from server.settings import Settings
-from server.store import shop
+from server.store import mqtt_accounts, shop
 from server.store.engine import Engine
 
 Sink = Callable[[Message], Awaitable[object]]
@@ -145,7 +146,7 @@ def mqtt_in(
     """
     address = settings.mqtt_address
     if address.scheme == "listen":
-        return OwnListener(_listener(settings, clock, sink))
+        return OwnListener(_listener(settings, engine, clock, sink))
     broker = Broker(
         address.host,
         address.port,
@@ -166,23 +167,31 @@ def client_id(engine: Engine) -> str:
     return str(kept)
 
 
-def _listener(settings: Settings, clock: Clock, sink: Sink) -> Listener:
+def _listener(settings: Settings, engine: Engine, clock: Clock, sink: Sink) -> Listener:
     address = settings.mqtt_address
     wanted_user = settings.mqtt_user.encode()
     wanted_password = settings.mqtt_password.get_secret_value().encode()
 
+    logins = Logins(engine, usual_hasher())
+    asks = bool(wanted_user) or any(one.revoked is None for one in mqtt_accounts.accounts(engine))
+
+    def is_shop(user: str) -> bool:
+        return bool(wanted_user) and compare_digest(user.encode(), wanted_user)
+
     def login(user: str, password: bytes) -> bool:
-        # Both are compared in full, so that the time taken tells nothing.
-        right_user = compare_digest(user.encode(), wanted_user)
-        return compare_digest(password, wanted_password) and right_user
+        return compare_digest(password, wanted_password) if is_shop(user) else logins.login(user, password)
+
+    def may_publish(user: str, topic: str) -> bool:
+        return is_shop(user) or logins.may_publish(user, topic)
 
     return Listener(
         address.host,
         address.port,
         sink,
         clock,
-        login=login if settings.mqtt_user else None,
+        login=login if asks else None,
         takes_presses=True,
+        may_publish=may_publish if asks else None,
         ssl_context=_identified(settings.mqtt_certificate, settings.mqtt_key),
     )
 

@@ -1,4 +1,4 @@
-"""The commands that work on a store: `slowcorner listen`, `backup`, `restore`."""
+"""The commands that work on a store: `slowcorner listen`, `node-password`, `backup`, `restore`."""
 
 from pathlib import Path
 from typing import Annotated
@@ -23,6 +23,33 @@ def listen_command(
     from server.listening import listen  # noqa: PLC0415 - the store loads only where it serves
 
     listen(_settings(data), before, seconds)
+
+
+def node_password_command(
+    place: Annotated[str, typer.Argument(help="Place the node hangs at.")],
+    node: Annotated[str, typer.Argument(help="The node's name.")],
+    data: DataOption = None,
+    revoke: Annotated[bool, typer.Option("--revoke", help="Take the node's password back instead.")] = False,
+) -> None:
+    """Make a node a password of its own for the built-in listener, or a new one. It is shown once."""
+    # The store and the hashes load only where they serve.
+    from server.mqtt_accounts import AccountError, new_password, take_back  # noqa: PLC0415
+
+    settings = _settings(data)
+    try:
+        if revoke:
+            take_back(settings, place, node, wall_millis())
+            _say(f"{place}/{node} is not let in any more; a connection that stands is not cut.")
+            return
+        user_name, password = new_password(settings, place, node, wall_millis())
+    except AccountError as error:
+        fail(str(error))
+    _say(f"user      {user_name}")
+    _say(f"password  {password}")
+    _say(
+        "It is shown this once: put both into the node's settings. It may publish under its own topics alone."
+    )
+    _say("After the first password, start the service again: from then on every client needs one.")
 
 
 def backup_command(

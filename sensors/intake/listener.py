@@ -20,8 +20,11 @@ Sink = Callable[[Message], Awaitable[object]]
 Login = Callable[[str, bytes], bool]
 """Whether a user name and a password are right. Called in a thread of its own, for it may take its time."""
 
-MAX_CONNECTIONS = 256
-"""Connections at once; more are closed unheard."""
+MayPublish = Callable[[str, str], bool]
+"""Whether who was let in by a user name may publish under a topic. Called for each message: to be quick."""
+
+MAX_CONNECTIONS = 512
+"""Connections at once; more are closed unheard. Room for 200 nodes, each with a dead connection left over."""
 
 CONNECT_WAIT_S = 10.0
 """How long a connection may take to send its CONNECT [s]."""
@@ -40,6 +43,7 @@ class Listener:
     acknowledgement, so that the client sends again. A payload that cannot be understood is handed over as
     rejected and is acknowledged. With `login`, a user name and a password are asked for. Without
     `takes_presses`, button presses are rejected. With `ssl_context` the connections are encrypted.
+    A message that `may_publish` forbids is kept as rejected, and a client with such a will is not let in.
     `mappings`, which may be set at any time, read what is published under other topics than ours.
     """
 
@@ -55,6 +59,7 @@ class Listener:
         takes_presses: bool = False,
         connect_wait_s: float = CONNECT_WAIT_S,
         ssl_context: ssl.SSLContext | None = None,
+        may_publish: MayPublish | None = None,
     ) -> None:
         self.clock = clock
         self.counts = Counts()
@@ -62,6 +67,7 @@ class Listener:
         self.takes_presses = takes_presses
         self.connect_wait_s = connect_wait_s
         self.mappings: Sequence[Mapping] = ()
+        self._may_publish = may_publish
         self._ssl_context = ssl_context
         self._host = host
         self._port = port
@@ -139,6 +145,8 @@ class Listener:
             code = await self._check(self._login, connect)
             if code != ACCEPTED:
                 return code
+        if connect.will is not None and not self.is_allowed(session, connect.will.topic):
+            return NOT_AUTHORISED
         former = self._by_client.get(session.client_id)
         self._by_client[session.client_id] = session
         if former is not None:
@@ -146,6 +154,10 @@ class Listener:
             former.say_will()
             former.task.cancel()
         return ACCEPTED
+
+    def is_allowed(self, session: Session, topic: str) -> bool:
+        """Whether a client may publish under a topic."""
+        return self._may_publish is None or self._may_publish(session.user_name, topic)
 
     async def _check(self, login: Login, connect: Connect) -> int:
         if connect.user_name is None or connect.password is None:

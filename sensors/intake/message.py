@@ -53,6 +53,16 @@ def interpret(
         return Message(arrived, rejected=(Rejected(_source(topic), str(fault), payload, arrived),))
 
 
+def forbidden(topic: str, payload: bytes, arrived: Millis, user_name: str) -> Message:
+    """A message kept out because its user may not publish under its topic.
+
+    >>> forbidden("slowcorner/shop/n2/senml", b"[]", 0, "shop/n1").rejected[0].reason
+    'user "shop/n1" may not publish under this topic'
+    """
+    reason = f"user {quoted(user_name)} may not publish under this topic"
+    return Message(arrived, rejected=(Rejected(_source(topic), reason, payload, arrived),))
+
+
 def _interpret(topic: str, payload: bytes, arrived: Millis, retained: bool, takes_presses: bool) -> Message:
     where = parse_topic(topic)
     match where.kind:

@@ -10,7 +10,7 @@ from typing import NamedTuple, Protocol
 from sensors.clock import Clock
 from sensors.intake.decoder import Decoder
 from sensors.intake.encoder import encode
-from sensors.intake.message import Message, interpret
+from sensors.intake.message import Message, forbidden, interpret
 from sensors.intake.packets import (
     ACCEPTED,
     SUBSCRIPTION_REFUSED,
@@ -80,6 +80,10 @@ class Host(Protocol):
         """Let a client in or not: a return code for its CONNACK."""
         ...
 
+    def is_allowed(self, session: "Session", topic: str) -> bool:
+        """Whether a client may publish under a topic."""
+        ...
+
     def deliver(self, message: Message) -> asyncio.Future[object]:
         """Hand a message to the sink; done when it is stored."""
         ...
@@ -102,6 +106,7 @@ class Session:
 
     def __init__(self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter, host: Host) -> None:
         self.client_id = ""
+        self.user_name = ""
         self._reader = reader
         self._writer = writer
         self._host = host
@@ -153,6 +158,7 @@ class Session:
             self._host.counts.refused += 1
             return False
         self.client_id = connect.client_id or f"unnamed-{self._host.counts.connections}"
+        self.user_name = connect.user_name or ""
         code = await self._host.admit(self, connect)
         self._writer.write(encode(Connack(code)))
         if code != ACCEPTED:
@@ -211,14 +217,18 @@ class Session:
     def _interpret(self, topic: str, payload: bytes, retained: bool) -> Message:
         host = self._host
         now = host.clock.now()
-        message = interpret(
-            topic,
-            payload,
-            now,
-            retained=retained,
-            takes_presses=host.takes_presses,
-            mappings=host.mappings,
-        )
+        if not host.is_allowed(self, topic):
+            # 3.3.5.2: acknowledged, or the connection closed. A node that is closed sends the same for ever.
+            message = forbidden(topic, payload, now, self.user_name)
+        else:
+            message = interpret(
+                topic,
+                payload,
+                now,
+                retained=retained,
+                takes_presses=host.takes_presses,
+                mappings=host.mappings,
+            )
         host.counts.messages += 1
         host.counts.rejected += len(message.rejected)
         return message

@@ -21,7 +21,9 @@ from sensors.intake.packets import (
     Subscribe,
     Unsuback,
     Unsubscribe,
+    Will,
 )
+from sensors.intake.topic_rules import allows
 from tests.air.wire import GOOD, TOPIC, Shelf, client, listening, publish, run, wire
 
 
@@ -142,3 +144,37 @@ def test_a_login_is_asked_for(connect: Connect, code: int) -> None:
 
     run(main())
     assert threading.current_thread() not in threads
+
+
+def test_a_topic_of_another_is_kept_out_with_its_reason_and_acknowledged() -> None:
+    # 3.3.5.2: a PUBLISH that is not authorised is acknowledged all the same, or its connection is closed
+    async def main() -> None:
+        shelf = Shelf()
+        options = {"may_publish": lambda user, topic: allows(["slowcorner/+/%u/senml"], user, topic)}
+        async with listening(shelf, lambda *_: True, **options) as listener, wire(listener) as node:
+            assert await node.ask(Connect("c", user_name="n2", password=b"reed")) == Connack(0x00)
+            assert await node.ask(publish(1)) == Puback(1)
+            assert listener.counts.rejected == 1
+            own = Publish(TOPIC.replace("n1", "n2"), GOOD, 1, 2)
+            assert await node.ask(own) == Puback(2)
+            assert listener.counts.rejected == 1
+        kept_out, taken = shelf.messages
+        assert [one.source for one in kept_out.rejected] == [TOPIC]
+        assert kept_out.rejected[0].reason == 'user "n2" may not publish under this topic'
+        assert not kept_out.readings
+        assert taken.readings
+        assert not taken.rejected
+
+    run(main())
+
+
+@pytest.mark.parametrize(("topic", "code"), [("slowcorner/shop/n2/status", 0x00), (TOPIC, 0x05)])
+def test_a_client_with_a_will_for_another_is_not_let_in(topic: str, code: int) -> None:
+    async def main() -> None:
+        options = {"may_publish": lambda user, topic: allows(["slowcorner/+/%u/status"], user, topic)}
+        async with listening(Shelf(), lambda *_: True, **options) as listener, wire(listener) as node:
+            will = Will(topic, b"offline")
+            asked = Connect("c", user_name="n2", password=b"reed", will=will)
+            assert await node.ask(asked) == Connack(code)
+
+    run(main())
