@@ -1,5 +1,6 @@
 """Nodes' accounts: kept as hashes, paced after wrong passwords, and held to their own topics."""
 
+from base64 import urlsafe_b64decode
 from pathlib import Path
 from typing import Literal
 
@@ -51,9 +52,10 @@ def test_a_password_is_told_once_and_kept_as_a_hash(engine: Engine) -> None:
     assert account.password_hash not in repr(account)
 
 
-def test_the_hash_is_the_short_of_memory_one_of_rfc_9106() -> None:
-    """RFC 9106, section 4, second option: Argon2id, t=3, p=4, m=2^16 KiB."""
-    assert "$argon2id$v=19$m=65536,t=3,p=4$" in usual_hasher().hash("x")
+def test_hash_and_password_are_what_they_are_said_to_be(engine: Engine) -> None:
+    assert "$argon2id$v=19$m=19456,t=2,p=1$" in usual_hasher().hash("x")
+    _, password = make_account(engine, "shop", "n1", NOW, QUICK)
+    assert len(urlsafe_b64decode(password)) * 8 == 144
 
 
 def test_right_wrong_unknown_and_revoked(engine: Engine) -> None:
