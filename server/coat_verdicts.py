@@ -5,6 +5,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from scheduler.forecast import NEVER, Quantiles
+from sensors.bridging import Bridge
 from sensors.clock import SECOND_MS, Millis
 from server.drying.ensemble import ALONE, Ensemble
 from server.drying.warning_limits import DEFAULT_LIMITS, WarningLimits
@@ -39,6 +40,17 @@ def last_spot(coat: CoatRecord) -> int | None:
     return max(range(len(times)), key=times.__getitem__)
 
 
+def _meanwhile(bridges: Sequence[Bridge]) -> str:
+    if not bridges:
+        return "the coat was taken not to dry meanwhile"
+    humid = max(bridge.highest_rh_pct for bridge in bridges)
+    cold = min(bridge.lowest_temp_c for bridge in bridges)
+    return (
+        "it was taken to be as bad as the worst of that hour in the last days, "
+        f"down to {cold:.0f} °C and up to {humid:.0f} %RH"
+    )
+
+
 def _coat_verdict(
     tree: JudgedTree, coat: CoatRecord, ensemble: Ensemble, limits: WarningLimits
 ) -> CoatVerdict:
@@ -47,7 +59,8 @@ def _coat_verdict(
     warnings = []
     for start, end in coat.gaps:
         minutes = (end - start) // (60 * SECOND_MS)
-        warnings.append(f"The air was not known for {minutes} min; the coat was taken not to dry meanwhile.")
+        within = [bridge for bridge in coat.bridges if start <= bridge.start and bridge.end <= end]
+        warnings.append(f"The air was not known for {minutes} min; {_meanwhile(within)}.")
     if coat.damp_at_next is not None and coat.fit_at is None and coat.damp_spot is not None:
         damp_name = tree.spots[coat.damp_spot][1]
         warnings.append(f"The next coat went on while {coat.damp_at_next:.0%} was left at the {damp_name}.")

@@ -9,13 +9,14 @@ from typing import Any
 import numpy as np
 
 from sensors.air import Air
+from sensors.bridging import Bridge
 from sensors.clock import Millis
 from server.drying.ensemble import ALONE, Ensemble
 from server.drying.shell import SpotShell
 from server.drying.warnings import CoatClimate
 from server.judging import CoatDip, CoatRecord, Committed, JudgedTree, UnreadableStateError
 
-FORMAT = 3
+FORMAT = 4
 """Raised whenever the model or this layout changes: older saved states are then left unread."""
 
 
@@ -53,6 +54,7 @@ def to_blob(state: Committed) -> bytes:
                 coat.damp_spot,
                 [list(gap) for gap in coat.gaps],
                 list(astuple(coat.climate)),
+                [list(astuple(bridge)) for bridge in coat.bridges],
             ]
             for coat in state.coats
         ],
@@ -82,6 +84,7 @@ def from_blob(blob: bytes, dips: Sequence[CoatDip]) -> Committed:
                 damp_spot=damp_spot,
                 gaps=tuple((start, end) for start, end in gaps),
                 climate=CoatClimate(*climate),
+                bridges=tuple(Bridge(*bridge) for bridge in bridges),
             )
             for dip, (
                 member_fit_at,
@@ -93,6 +96,7 @@ def from_blob(blob: bytes, dips: Sequence[CoatDip]) -> Committed:
                 damp_spot,
                 gaps,
                 climate,
+                bridges,
             ) in zip(dips[: len(head["coats"])], head["coats"], strict=True)
         )
         air = None if head["air"] is None else Air(*(float.fromhex(x) for x in head["air"]))

@@ -12,12 +12,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sensors.air import BLOCK_MS, Air
+from sensors.bridging import Bridge, bridge_of, joined, worst_air
 from sensors.clock import HOUR_MS, SECOND_MS, Millis
 from server.drying.ensemble import ALONE, CONFIDENCE, Ensemble
 from server.drying.materials import CoatMaterial
 from server.drying.shell import SpotShell
 from server.drying.spots import parse_spot
-from server.drying.transfer import covers
+from server.drying.transfer import LOWEST_TEMP_C, covers
 from server.drying.verdict import Ahead, dry_by_member, fit_by_member, tree_ahead
 from server.drying.warnings import (
     NO_CLIMATE,
@@ -27,7 +28,7 @@ from server.drying.warnings import (
     has_set,
     wax_temp_c,
 )
-from server.stays import AirRecord
+from server.stays import AirRecord, where
 from server.verdicts import Curve
 
 REST_MS = 24 * HOUR_MS
@@ -80,6 +81,7 @@ class CoatRecord:
     member_fit_at: (1 + spots, M) when each member first called all spots fit at once, then when each spot
         [ms]; NOT_YET where it has not.
     fit_at, spot_fit_at: when so many of them had that it is called fit.
+    gaps: where the air was not known [ms]; bridges: what was assumed in them, where anything was.
     """
 
     dip: CoatDip
@@ -91,6 +93,7 @@ class CoatRecord:
     damp_at_next: float | None = None
     damp_spot: int | None = None
     gaps: tuple[tuple[Millis, Millis], ...] = ()
+    bridges: tuple[Bridge, ...] = ()
     climate: CoatClimate = NO_CLIMATE
 
 
@@ -253,13 +256,18 @@ class TreeJudge:
             # Frozen or scorching air is as good as none: the model does not guess what it does to a shell.
             air = None
         seconds = (end - state.at) / SECOND_MS
-        shells = tuple(shell.advance(air, seconds) for shell in state.shells)
+        assumed = air if air is not None else self._bridging(state.at, end)
+        shells = tuple(shell.advance(assumed, seconds) for shell in state.shells)
         coat = state.coats[-1]
         if air is None:
+            # The coat goes on drying in the worst air of that hour, and nothing is called fit by a guess.
             gaps = (*coat.gaps, (state.at, end))
             if len(gaps) > 1 and gaps[-2][1] == gaps[-1][0]:
                 gaps = (*gaps[:-2], (gaps[-2][0], end))
-            coat = replace(coat, gaps=gaps)
+            bridges = coat.bridges
+            if assumed is not None:
+                bridges = joined(bridges, bridge_of(state.at, end, assumed))
+            coat = replace(coat, gaps=gaps, bridges=bridges)
         else:
             coat = self._judged(coat, shells, air, state.at, end)
         curves = tuple(
@@ -267,6 +275,10 @@ class TreeJudge:
             for curve, shell in zip(state.curves, shells, strict=True)
         )
         return Committed(end, shells, (*state.coats[:-1], coat), curves, air)
+
+    def _bridging(self, start: Millis, end: Millis) -> Air | None:
+        air = worst_air(where(self.air, (start + end) // 2), start, end, LOWEST_TEMP_C)
+        return air if air is not None and covers(air) else None
 
     def _judged(
         self, coat: CoatRecord, shells: tuple[SpotShell, ...], air: Air, start: Millis, end: Millis

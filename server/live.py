@@ -13,6 +13,7 @@ from dataclasses import dataclass, field, replace
 
 from scheduler.forecast import Outlook
 from sensors.air import GAP_LIMIT_MS
+from sensors.bridging import REACH_MS
 from sensors.clock import HOUR_MS, Clock, Millis
 from sensors.reading import Reading
 from server.advising import AdviceDesk, Foreseen
@@ -139,7 +140,7 @@ class LiveRack:
         marks = [take_up(self.engine, followed) for followed in rack]
         mark = min((mark for mark in marks if mark is not None), default=0)
         first_dips = [followed.judge.dips[0].at for followed in rack if followed.judge.dips]
-        since = min(first_dips, default=now - 12 * HOUR_MS) - self.gap_limit
+        since = min(first_dips, default=now - 12 * HOUR_MS) - self.gap_limit - REACH_MS
         # First what the saved states had been judged with; then the rest, as if it came now.
         changed = self._airs.load(since, now + HOUR_MS, mark)
         self._followed = {followed.tree.id: followed for followed in rack}
@@ -210,7 +211,7 @@ class LiveRack:
             if only in (None, tree_id):
                 latest = followed.air.latest()
                 heard = None if latest is None else latest[0]
-                situation = Situation(now, heard, self.gap_limit, rules.limits)
+                situation = Situation(now, heard, rules.gap_limit, rules.limits)
                 verdict = judge_tree(followed.tree, followed.judge, followed.forecast, situation)
                 picture[tree_id] = self._warnings.add(verdict, followed.judge, now, rules)
         self._picture = picture

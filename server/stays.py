@@ -6,6 +6,7 @@ from typing import Protocol
 
 from sensors.air import Air, PlaceAir
 from sensors.clock import Millis
+from sensors.series import Span
 from server.store.values import TreeEvent
 
 
@@ -22,6 +23,10 @@ class AirRecord(Protocol):
 
     def latest(self) -> tuple[Millis, Air] | None:
         """The newest air and its time [ms]."""
+        ...
+
+    def missing(self, start: Millis, end: Millis) -> tuple[Span, ...]:
+        """The stretches of [start, end) in which the air is not known [ms], in order."""
         ...
 
 
@@ -63,8 +68,21 @@ class AirAlong:
         """The newest air where it hangs now, and its time [ms]."""
         return self._stays[-1].air.latest()
 
+    def missing(self, start: Millis, end: Millis) -> tuple[Span, ...]:
+        """The stretches of [start, end) not known where it hung for most of that time [ms], in order."""
+        return self.at((start + end) // 2).missing(start, end)
+
+    def at(self, time: Millis) -> PlaceAir:
+        """The whole record of the place where it hung at a time [ms]."""
+        return self._stay_at(time).air
+
     def _stay_at(self, time: Millis) -> Stay:
         return next((stay for stay in reversed(self._stays) if stay.since <= time), self._stays[0])
+
+
+def where(record: AirRecord, time: Millis) -> AirRecord:
+    """The record of the one place where the tree hung at a time [ms]: its own days, not those elsewhere."""
+    return record.at(time) if isinstance(record, AirAlong) else record
 
 
 def places_along(events: Iterable[TreeEvent]) -> list[tuple[Millis, str]]:

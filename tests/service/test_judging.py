@@ -2,7 +2,6 @@
 
 import pytest
 
-from sensors.air import BLOCK_MS
 from sensors.clock import HOUR_MS, MINUTE_MS
 from server.coat_verdicts import coat_verdicts, last_spot
 from server.judged_state import StaleStateError, from_blob, state_key, to_blob
@@ -72,28 +71,20 @@ def test_a_late_reading_is_judged_as_if_it_had_come_in_time() -> None:
     assert bits(late) == bits(in_time) != before
 
 
-def test_a_gap_is_taken_as_no_drying_and_is_said() -> None:
-    # Air is missing from 1 h to 7 h: far longer than the coat needs.
-    air = record([*steady(START, 1), *steady(START + 7 * HOUR_MS, 17)])
-    judged = judge(air, spots=("face",))
-    judged.advance(START + 7 * HOUR_MS)
+def test_a_gap_after_which_nothing_is_known_is_taken_as_no_drying() -> None:
+    # The gap is longer than the last days reach, so that there is nothing to bridge its end with.
+    air = record([*steady(START, 1), *steady(START + 120 * HOUR_MS, 24)])
+    judged = judge(air, spots=("joint:30",))
+    judged.advance(START + 120 * HOUR_MS)
     during = committed(judged)
-    assert during.at == START + 7 * HOUR_MS
+    assert during.at == START + 120 * HOUR_MS
     assert during.air is None
     assert during.coats[-1].fit_at is None
-    left = [value for at, value in during.curves[0] if at >= START + HOUR_MS + BLOCK_MS]
-    assert left[0] == pytest.approx(left[-1], rel=1e-9)
-    judged.advance(DAY)
-    coat = committed(judged).coats[-1]
-    assert coat.fit_at is not None
-    unbroken = judge(record(steady(START, 24)), spots=("face",))
-    unbroken.advance(DAY)
-    fit_at = committed(unbroken).coats[-1].fit_at
-    assert fit_at is not None
-    # Water spreads inwards meanwhile, so the rest takes a little longer, never shorter.
-    assert 0 <= coat.fit_at - fit_at - 6 * HOUR_MS <= HOUR_MS
-    (verdict,) = coat_verdicts(judged.tree, committed(judged).coats)
-    assert "not known for 360 min" in verdict.warnings[0]
+    bridged = during.coats[-1].bridges
+    assert [(one.start, one.end) for one in bridged] == [(START + HOUR_MS, START + 73 * HOUR_MS)]
+    left = [value for at, value in during.curves[0] if at >= START + 73 * HOUR_MS]
+    assert left[0] == pytest.approx(left[-1], abs=1e-3)
+    assert during.coats[-1].gaps == ((START + HOUR_MS, START + 120 * HOUR_MS),)
 
 
 @pytest.mark.parametrize(("temp_c", "rh_pct"), [(-15.0, 50.0), (70.0, 5.0)])
