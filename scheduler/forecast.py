@@ -1,6 +1,6 @@
 """What a judge says of a tree, in the words the whole program shares; and what the scheduler asks for."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal, Protocol
 
@@ -92,6 +92,10 @@ class Notice:
 
 class Ledger(Protocol):
     """Remembers notices for good."""
+
+    def told(self, tree_id: int) -> Mapping[str, Millis]:
+        """The keys of what was kept of a tree, each with the shop time of its cause [ms]."""
+        ...
 
     def remember(self, notices: Sequence[Notice]) -> int:
         """Keep those whose key is new, at once or not at all; returns how many were new."""

@@ -1,6 +1,7 @@
 """The words of a notice: plain, and claiming no more than the air record allows."""
 
 from scheduler.forecast import Outlook
+from sensors.clock import MINUTE_MS
 
 
 def fit_words(outlook: Outlook) -> tuple[str, str]:
@@ -19,6 +20,25 @@ def fit_words(outlook: Outlook) -> tuple[str, str]:
     if spot:
         body += f" Slowest was {spot}."
     return f"{outlook.label}: fit to dip", body
+
+
+def correction_words(outlook: Outlook) -> tuple[str, str]:
+    """Title and body where a tree was called fit and, by what is known since, was not.
+
+    >>> from scheduler.forecast import NEVER
+    >>> heron = Outlook(1, "Heron", "A3", "rack", 4, 10, "backup", "drying", None, None, 0.2, NEVER, "", 0)
+    >>> correction_words(heron)[1]
+    'It was called fit; by what is known since, coat 4 of 10 was not. Wait with coat 5.'
+    """
+    body = (
+        f"It was called fit; by what is known since, coat {outlook.coat} of {outlook.of} was not. "
+        f"Wait with coat {outlook.coat + 1}."
+    )
+    minutes = None if outlook.fit_at.p90 is None else round((outlook.fit_at.p90 - outlook.as_of) / MINUTE_MS)
+    if minutes is not None and minutes > 0:
+        after = f"{minutes} min" if minutes < 120 else f"{round(minutes / 60)} h"
+        body += f" Expected about {after} after the latest air that is known."
+    return f"{outlook.label}: not fit after all", body
 
 
 def unsure_words(outlook: Outlook) -> tuple[str, str]:

@@ -1,9 +1,10 @@
 """Which notices are due. Pure: the same outlooks give the same notices; the ledger tells each key once."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
+from dataclasses import replace
 
 from scheduler.forecast import Judge, Ledger, Notice, Outlook
-from scheduler.notice import fit_words, swing_words, through_words, unsure_words
+from scheduler.notice import correction_words, fit_words, swing_words, through_words, unsure_words
 from sensors.clock import Millis
 
 
@@ -52,6 +53,37 @@ def _of_tonight(outlook: Outlook, now: Millis) -> Notice | None:
     return Notice(key, "swing", outlook.tree_id, title, body, now)
 
 
+def corrected(outlook: Outlook, told: Mapping[str, Millis], now: Millis) -> Notice | None:
+    """The notice that a tree's "fit" makes due, by what was told of this coat before; None where none is.
+
+    Told fit and, judged as far as that time, it is not: one correction. Fit again after a correction: one
+    new "fit". The keys count the rounds, so that a restart finds where they stand. A tree that is still
+    being judged anew, up to before the time it was called fit, is left alone: nothing is known of it yet.
+    """
+    if outlook.dipped_at is None or not 1 <= outlook.coat < outlook.of:
+        return None
+    key = f"{outlook.tree_id}:{outlook.coat}:{outlook.dipped_at}"
+    fits, wrong = _rounds(f"fit:{key}", told), _rounds(f"not-fit:{key}", told)
+    if outlook.state == "fit" and fits and len(fits) == len(wrong):
+        fit = _of(outlook, now)
+        return None if fit is None else replace(fit, key=f"fit:{key}:{len(fits) + 1}")
+    open_round = len(fits) > len(wrong)
+    if outlook.state in ("drying", "unsure") and open_round and outlook.as_of >= told[fits[-1]]:
+        title, body = correction_words(outlook)
+        number = len(fits)
+        name = f"not-fit:{key}" if number == 1 else f"not-fit:{key}:{number}"
+        return Notice(name, "not-fit", outlook.tree_id, title, body, now)
+    return None
+
+
+def _rounds(key: str, told: Mapping[str, Millis]) -> list[str]:
+    """The keys that were told of the first and the later rounds, in order."""
+    names = [key] if key in told else []
+    while names and f"{key}:{len(names) + 1}" in told:
+        names.append(f"{key}:{len(names) + 1}")
+    return names
+
+
 class Reminders:
     """Takes what is due to the ledger, which keeps each key once for good; this only spares it the asking."""
 
@@ -59,12 +91,26 @@ class Reminders:
         self._judge = judge
         self._ledger = ledger
         self._known: set[str] = set()
+        self._told: dict[int, dict[str, Millis]] = {}
 
     def remind(self, now: Millis) -> int:
         """Have the ledger remember what is due at shop time `now` [ms]; returns how many notices were new."""
-        notices = [notice for notice in due(self._judge.outlooks(), now) if notice.key not in self._known]
+        outlooks = self._judge.outlooks()
+        notices = [notice for notice in due(outlooks, now) if notice.key not in self._known]
+        for outlook in outlooks:
+            correction = corrected(outlook, self._told_of(outlook.tree_id), now)
+            if correction is not None and correction.key not in self._known:
+                notices.append(correction)
         if not notices:
             return 0
         new = self._ledger.remember(notices)
         self._known.update(notice.key for notice in notices)
+        for notice in notices:
+            if notice.tree_id is not None:
+                self._told_of(notice.tree_id).setdefault(notice.key, notice.at)
         return new
+
+    def _told_of(self, tree_id: int) -> dict[str, Millis]:
+        if tree_id not in self._told:
+            self._told[tree_id] = dict(self._ledger.told(tree_id))
+        return self._told[tree_id]

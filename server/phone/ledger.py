@@ -1,6 +1,6 @@
 """Where the reminders' notices go: into the store's outbox, each once, with a word to whoever listens."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 
 from scheduler.forecast import Notice
 from sensors.clock import Millis
@@ -26,6 +26,10 @@ class NoticeLedger:
         self._engine = engine
         self._wall_clock = wall_clock
         self._on_new = on_new
+
+    def told(self, tree_id: int) -> Mapping[str, Millis]:
+        """The keys of what was kept of a tree, each with the shop time of its cause [ms]."""
+        return kept_notices.told(self._engine, tree_id)
 
     def remember(self, notices: Sequence[Notice]) -> int:
         """Keep those whose key is new, at once or not at all; returns how many were new."""

@@ -48,6 +48,17 @@ def remember(engine: Engine, notices: Sequence[Notice], wall_now: Millis) -> int
         return new
 
 
+def told(engine: Engine, tree_id: int) -> dict[str, Millis]:
+    """The keys of a tree's notices, each with the shop time of its cause [ms]."""
+    with store.reading(engine) as session:
+        rows = session.exec(
+            select(NoticeRow.key, NoticeRow.at_ms)
+            .where(NoticeRow.tree_id == tree_id)
+            .order_by(col(NoticeRow.id))
+        )
+        return dict(rows.all())
+
+
 def due_deliveries(engine: Engine, wall_now: Millis, limit: int) -> list[Delivery]:
     """The deliveries whose time has come, the longest due first."""
     with store.reading(engine) as session:
