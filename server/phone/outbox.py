@@ -29,8 +29,8 @@ KEEP_S = 24 * 3600
 AT_ONCE = 50
 PHONES_AT_ONCE = 4
 
-URGENCY: dict[str, Urgency] = {"fit": "high"}
-"""A tree that is fit waits for the caster's hands; the rest may wait until the phone wakes by itself."""
+URGENCY: dict[str, Urgency] = {"fit": "high", "not-fit": "high"}
+"""A tree that is fit, or was not after all, waits for the caster's hands; the rest, till the phone wakes."""
 
 
 class Outbox:

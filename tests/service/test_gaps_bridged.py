@@ -138,8 +138,8 @@ def test_a_nodes_buffer_that_comes_after_a_day_is_judged_as_if_it_had_come_in_ti
     late = judge(air, hours=(DIP,), spots=("face",))
     late.advance(START + 97 * HOUR_MS)
     assert committed(late).coats[-1].bridges
-    for at in range(0, len(buffered), 20):  # in its order, a few at a time
-        changed = air.add(buffered[at : at + 20])
+    for at in range(0, len(buffered), 144):  # in its order, some hours at a time
+        changed = air.add(buffered[at : at + 144])
         if changed is not None:
             late.rewind(changed)
         late.advance(START + 97 * HOUR_MS)
