@@ -135,8 +135,8 @@ def test_in_fast_shops_a_measurement_could_do() -> None:
 
 
 @pytest.mark.slow
-def test_in_slow_shops_no_reading_of_the_surface_could_do() -> None:
-    """Not even to 0.05 K: a slow coat's surface cools like many others', and is dry long before the depth."""
+def test_in_slow_shops_no_reading_of_the_surface_could_do_by_this_prior() -> None:
+    """Not even to 0.05 K: a slow coat's surface cools like many others', which are believed far more."""
     assert min(min(slow) for slow, _ in by_the_prior().values()) > BAR
 
 
