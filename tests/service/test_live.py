@@ -10,6 +10,7 @@ from sensors.clock import HOUR_MS, MINUTE_MS, Millis, SetClock
 from sensors.reading import Reading
 from server.believing import set_believed
 from server.live import LiveRack
+from server.shop_rules import set_gap_limit
 from server.store import dips, places, readings, recipes, saved, trees
 from server.store.engine import Engine
 from server.store.values import NewDip, NewTree, Place, TreeSpot
@@ -155,16 +156,19 @@ def test_a_silent_node_makes_unsure_but_never_takes_fit_back(shop: Shop) -> None
     shop.at(1)
     rack.refresh(shop.tree.id)
     assert only(rack).state == "drying"
-    shop.at(1 + 91 / 60)
+    shop.at(1 + 119 / 60)
+    rack.look()
+    assert only(rack).state == "drying"
+    shop.at(1 + 121 / 60)
     rack.look()
     unsure = only(rack)
     assert unsure.state == "unsure"
-    assert unsure.reason == "The air at drying-room has not been known for 91 min; the limit is 90 min."
+    assert unsure.reason == "The air at drying-room has not been known for 121 min; the limit is 120 min."
     assert unsure.unsure_since == START + HOUR_MS
     assert unsure.fit_at.p50 is None
-    shop.at(3)
-    shop.say(between(3, 9), rack)
-    shop.at(12)
+    shop.at(4)
+    shop.say(between(4, 10), rack)
+    shop.at(13)
     rack.look()
     assert only(rack).state == "fit"
     shop.at(24)
@@ -172,7 +176,27 @@ def test_a_silent_node_makes_unsure_but_never_takes_fit_back(shop: Shop) -> None
     assert only(rack).state == "fit"
     verdict = rack.tree(shop.tree.id)
     assert verdict is not None
-    assert "not known for 120 min" in verdict.warnings[0]
+    assert "not known for 180 min" in verdict.warnings[0]
+    assert "the worst of that hour in the last days" in verdict.warnings[0]
+    again = shop.rack()
+    again.look()
+    taken_up = again.tree(shop.tree.id)
+    assert taken_up is not None
+    assert taken_up.coats == verdict.coats
+    # A fit tree's forecast is made once, and at another time after a restart; the judging is the same.
+    assert [replace(one, ahead=()) for one in taken_up.spots] == [
+        replace(one, ahead=()) for one in verdict.spots
+    ]
+
+
+def test_the_shop_says_how_long_the_air_may_be_unknown(shop: Shop) -> None:
+    rack = shop.rack()
+    shop.dip(0.0)
+    shop.say(between(0, 1), rack)
+    set_gap_limit(shop.engine, 30)
+    shop.at(1 + 31 / 60)
+    rack.refresh(shop.tree.id)
+    assert only(rack).reason == "The air at drying-room has not been known for 31 min; the limit is 30 min."
 
 
 def test_a_place_that_is_heard_before_it_is_named_has_the_speed_it_is_given(shop: Shop) -> None:
