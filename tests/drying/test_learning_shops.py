@@ -199,8 +199,8 @@ def test_one_measurement_at_a_joint_brings_fast_shops_nearer() -> None:
 @pytest.mark.slow
 @pytest.mark.xfail(
     strict=True,
-    reason="in slow shops no reading of the surface could by this prior, which believes too little of them; one "
-    "that is half slow would lose the fast ones; test_learning_bound shows the best that any estimator could do",
+    reason="in slow shops no reading of the surface could by this prior, which believes too little of "
+    "them; one that is half slow would lose the fast ones; test_learning_bound shows what is the best",
 )
 def test_one_measurement_at_a_joint_brings_both_families_to_within_a_quarter() -> None:
     best = np.min([[slow, fast] for _, slow, _, fast in next_coat_off().values()], axis=0)
