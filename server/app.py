@@ -26,6 +26,7 @@ from server.phone.vapid import vapid_keys
 from server.phone.web_push import WebPush
 from server.press_desk import PressDesk
 from server.settings import Settings
+from server.shop_rules import ShopRules, shop_rules
 from server.shop_time import HeldClock
 from server.store import mappings, places, readings
 from server.store.engine import Engine, StoreError
@@ -128,8 +129,10 @@ class Service:
         reasons = []
         if self.mqtt.trouble is not None:
             reasons.append(self.mqtt.trouble)
+        gap_limit = ShopRules().gap_limit
         try:
             readings.newest_arrival(self.engine)
+            gap_limit = shop_rules(self.engine).gap_limit
         except StoreError as error:
             reasons.append(str(error))
         if self.jobs.trouble is not None:
@@ -138,7 +141,7 @@ class Service:
         for place, newest in self.rack.newest_air().items():
             if newest is None:
                 reasons.append(f"no node has told the air at {place} yet")
-            elif now - newest > self.rack.gap_limit:
+            elif now - newest > gap_limit:
                 minutes = (now - newest) // MINUTE_MS
                 reasons.append(f"the air at {place} has not been known for {minutes} min")
         return Readiness(not reasons, tuple(reasons))
