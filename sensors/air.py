@@ -2,65 +2,53 @@
 
 It is made of the readings of the place's nodes. A node's temperature and humidity are each joined by
 straight lines between readings no further apart than the gap limit; a node counts in a minute when it has
-both. Each UTC minute is sampled at its middle. With several nodes the minute's temperature and vapour
-pressure are the medians over them. A minute with no node is missing, and an interval with a missing minute
-has no air.
+both, unless it is at fault then (see `faults`). Each UTC minute is sampled at its middle. With several nodes
+the minute's temperature and vapour pressure are the medians over them. A minute with no node is missing, and
+an interval with a missing minute has no air.
 
 All of it is a function of the set of readings, to the bit, whatever the order in which they came.
 """
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from math import fsum
 
 import numpy as np
 
 from sensors.clock import MINUTE_MS, Millis
-from sensors.humid_air import relative_humidity_pct, vapour_pressure_pa
+from sensors.fault_watch import FaultWatch
+from sensors.faults import REACH_MS, Fault
+from sensors.humid_air import vapour_pressure_pa
+from sensors.minutes import HEARD_NAMES, MIDDLE_MS, Minute, NodeAir, mean_of, median, minutes
 from sensors.reading import QUANTITIES, Reading
-from sensors.series import Series, Span, intersect
+from sensors.series import Span, intersect
+from sensors.traces import Stated
 
 BLOCK_MS = 10 * MINUTE_MS
 """The step in which the judge goes through the record [ms]."""
 
 GAP_LIMIT_MS = 90 * MINUTE_MS
 
-_MIDDLE_MS = MINUTE_MS // 2
-
 
 @dataclass(frozen=True)
 class Air:
-    """Air as it is at the rack: temperature [°C], relative humidity [%], speed [m/s]."""
+    """Air as it is at the rack: temperature [°C], relative humidity [%], speed [m/s].
+
+    temp_wide, rh_wide: how many times as wide as one good sensor's own the errors of the first two are [-]:
+    more than 1 where nodes disagree, or where a gap was bridged.
+    """
 
     temp_c: float
     rh_pct: float
     speed_m_s: float
-
-
-@dataclass(frozen=True)
-class _Minute:
-    temp_c: float
-    vapour_pa: float
-    speed_m_s: float
-
-
-class _NodeAir:
-    """The series of one node that bear on the air."""
-
-    def __init__(self, gap_limit: Millis) -> None:
-        self.series = {name: Series(gap_limit) for name in ("temperature", "humidity", "airspeed")}
-        self.heard: set[str] = set()
-
-    @property
-    def complete(self) -> bool:
-        return "temperature" in self.heard and "humidity" in self.heard
+    temp_wide: float = 1.0
+    rh_wide: float = 1.0
 
 
 class PlaceAir:
     """The air record of one place, which grows as readings come.
 
-    `speed_m_s` is the air's speed at the rack where no node measures it [m/s]. Not for use by two threads at
-    once.
+    `speed_m_s` is the air's speed at the rack where no node measures it [m/s]. A `trusted` record is a
+    person's own, and nothing in it is looked at for faults. Not for use by two threads at once.
 
     **What is known when.** Each quantity of each node is waited for: twice its own last spacing, at least
     five minutes and at most the gap limit, counted up to the place's newest reading. What is silent for
@@ -69,10 +57,12 @@ class PlaceAir:
     record may have changed.
     """
 
-    def __init__(self, speed_m_s: float, gap_limit: Millis = GAP_LIMIT_MS) -> None:
+    def __init__(self, speed_m_s: float, gap_limit: Millis = GAP_LIMIT_MS, *, trusted: bool = False) -> None:
+        self._trusted = trusted
         self._speed_m_s = speed_m_s
         self._gap_limit = gap_limit
-        self._nodes: dict[str, _NodeAir] = {}
+        self._nodes: dict[str, NodeAir] = {}
+        self._watch = FaultWatch(gap_limit)
         self._place: str | None = None
 
     @property
@@ -94,20 +84,29 @@ class PlaceAir:
                     f"reading of place {reading.place!r} in the air record of {self._place!r}"
                     f" (node {reading.node!r}, {reading.name})"
                 )
-            if reading.name not in ("temperature", "humidity", "airspeed"):
+            if reading.name not in HEARD_NAMES:
                 continue
             quantity = QUANTITIES[reading.name]
             if not quantity.lowest <= reading.value <= quantity.highest:
                 continue
-            node = self._nodes.get(reading.node)
-            if node is None:
-                node = self._nodes[reading.node] = _NodeAir(self._gap_limit)
+            node = self._node(reading.node)
             changed = node.series[reading.name].add(reading.time, reading.value)
             if changed is not None:
                 node.heard.add(reading.name)
                 changed -= changed % MINUTE_MS
                 earliest = changed if earliest is None else min(earliest, changed)
-        return earliest
+        if earliest is None or self._trusted:
+            return earliest
+        other_nodes = self._watch.look(self._nodes, earliest)
+        return earliest if other_nodes is None else min(earliest, other_nodes - other_nodes % MINUTE_MS)
+
+    def state(self, node: str, stated: Stated) -> None:
+        """Say a node's stated errors, before its first reading."""
+        self._node(node).stated = stated
+
+    def faults(self) -> tuple[Fault, ...]:
+        """The faults of its nodes that are known, by node, kind and time."""
+        return self._watch.faults
 
     def mean(self, start: Millis, end: Millis) -> Air | None:
         """Mean air over [start, end), None where it is not known all through.
@@ -119,51 +118,17 @@ class PlaceAir:
         if end <= start:
             raise ValueError(f"the interval from {start} to {end} is empty")
         first, last = start // MINUTE_MS, -(-end // MINUTE_MS)
-        minutes = self._minutes(first, last)
-        if minutes is None:
+        found = minutes(self._nodes, first, last, self._speed_m_s, self._watch.counts)
+        if found is None:
             return None
         shares = [
             min(end, (first + i + 1) * MINUTE_MS) - max(start, (first + i) * MINUTE_MS)
             for i in range(last - first)
         ]
-        return _mean_of(minutes, shares)
+        return Air(*mean_of(found, shares))
 
-    def _minutes(self, first: int, last: int) -> list[_Minute] | None:
-        """The minutes from number `first` (since 1970) to before `last`, None if one of them is missing."""
-        moments = range(first * MINUTE_MS + _MIDDLE_MS, last * MINUTE_MS, MINUTE_MS)
-        temps: list[list[float]] = [[] for _ in moments]
-        humidities: list[list[float]] = [[] for _ in moments]
-        speeds: list[list[float]] = [[] for _ in moments]
-        # In the order of names and not of arrival, so that vectors are the same ones to the last bit.
-        for name in sorted(self._nodes):
-            node = self._nodes[name]
-            if "airspeed" in node.heard:
-                for i, speed in enumerate(node.series["airspeed"].at(moments)):
-                    if speed is not None:
-                        speeds[i].append(speed)
-            if not node.complete:
-                continue
-            pairs = zip(
-                node.series["temperature"].at(moments), node.series["humidity"].at(moments), strict=True
-            )
-            for i, (temp, humidity) in enumerate(pairs):
-                if temp is not None and humidity is not None:
-                    temps[i].append(temp)
-                    humidities[i].append(humidity)
-        if not all(temps):
-            return None
-        flat = vapour_pressure_pa(
-            np.array([temp for row in temps for temp in row]),
-            np.array([humidity for row in humidities for humidity in row]),
-        ).tolist()
-        minutes = []
-        taken = 0
-        for i, row in enumerate(temps):
-            vapour = flat[taken : taken + len(row)]
-            taken += len(row)
-            speed = _median(speeds[i]) if speeds[i] else self._speed_m_s
-            minutes.append(_Minute(_median(row), _median(vapour), speed))
-        return minutes
+    def _node(self, name: str) -> NodeAir:
+        return self._nodes.setdefault(name, NodeAir(self._gap_limit))
 
     def known_from(self) -> Millis | None:
         """Start of the first minute whose air is known [ms], None if there is none."""
@@ -201,7 +166,7 @@ class PlaceAir:
                 last = min(node.series["temperature"].last, node.series["humidity"].last)
                 temp = node.series["temperature"].at((last,))[0]
                 humidity = node.series["humidity"].at((last,))[0]
-                if temp is not None and humidity is not None:
+                if temp is not None and humidity is not None and self._watch.counts(name, last):
                     told.append((last, temp, humidity))
         if not told:
             return None
@@ -209,9 +174,9 @@ class PlaceAir:
         told = [one for one in told if newest - one[0] <= self._gap_limit]
         recent = [speed for last, speed in speeds if abs(newest - last) <= self._gap_limit]
         temps, humidities = [one[1] for one in told], [one[2] for one in told]
-        vapour = _median(vapour_pressure_pa(np.array(temps), np.array(humidities)).tolist())
-        speed = _median(recent) if recent else self._speed_m_s
-        return newest, _mean_of([_Minute(_median(temps), vapour, speed)], [1])
+        vapour = median(vapour_pressure_pa(np.array(temps), np.array(humidities)).tolist())
+        speed = median(recent) if recent else self._speed_m_s
+        return newest, Air(*mean_of([Minute(median(temps), vapour, speed)], [1]))
 
     def missing(self, start: Millis, end: Millis) -> tuple[Span, ...]:
         """The stretches (from, to) of [start, end) in which the air is not known [ms], in order."""
@@ -230,11 +195,10 @@ class PlaceAir:
     def _known(self) -> list[tuple[int, int]]:
         """Runs of known minutes: the number of the first and of the one after the last, in order."""
         runs: list[tuple[int, int]] = []
-        for node in self._nodes.values():
+        for name, node in self._nodes.items():
             for start, end in intersect(node.series["temperature"].spans(), node.series["humidity"].spans()):
-                first, last = -((_MIDDLE_MS - start) // MINUTE_MS), (end - _MIDDLE_MS) // MINUTE_MS + 1
-                if first < last:
-                    runs.append((first, last))
+                first, last = _first_middle(start), (end - MIDDLE_MS) // MINUTE_MS + 1
+                runs += _without(first, last, self._watch.left_out(name))
         merged: list[tuple[int, int]] = []
         for first, last in sorted(runs):
             if merged and first <= merged[-1][1]:
@@ -247,22 +211,22 @@ class PlaceAir:
         """Let go of readings that no longer bear on that time and after."""
         for node in self._nodes.values():
             for name in node.heard:
-                node.series[name].forget(before)
+                # Faults are looked for further back than the air is asked for.
+                node.series[name].forget(before - 2 * REACH_MS - self._gap_limit)
+        self._watch.forget(before)
 
 
-def _median(values: list[float]) -> float:
-    if len(values) == 1:
-        return values[0]
-    ranked = sorted(values)
-    half = len(ranked) // 2
-    return ranked[half] if len(ranked) % 2 else 0.5 * (ranked[half - 1] + ranked[half])
+def _first_middle(time: Millis) -> int:
+    """The number of the first minute whose middle is then or later."""
+    return -((MIDDLE_MS - time) // MINUTE_MS)
 
 
-def _mean_of(minutes: list[_Minute], shares: list[int]) -> Air:
-    whole = sum(shares)
-    parts = list(zip(minutes, shares, strict=True))
-    temp = fsum(minute.temp_c * share for minute, share in parts) / whole
-    vapour = fsum(minute.vapour_pa * share for minute, share in parts) / whole
-    speed = fsum(minute.speed_m_s * share for minute, share in parts) / whole
-    humidity = float(relative_humidity_pct(temp, vapour))
-    return Air(temp, min(max(humidity, 0.0), 100.0), speed)
+def _without(first: int, last: int, left_out: Iterable[Fault]) -> list[tuple[int, int]]:
+    """The minutes from `first` to before `last` whose middles lie in none of the faults, as runs."""
+    runs = []
+    for fault in sorted(left_out, key=lambda fault: fault.start):
+        begins = _first_middle(fault.start)
+        if first < min(begins, last):
+            runs.append((first, min(begins, last)))
+        first = max(first, last if fault.end is None else _first_middle(fault.end))
+    return [*runs, (first, last)] if first < last else runs

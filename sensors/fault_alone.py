@@ -1,4 +1,4 @@
-"""What a node's own words betray: figures no shop has, air that jumps, one figure for a day.
+"""What a node's own words betray: figures no shop has, air that jumps, one figure for days.
 
 The figures are assumed, unless a source is named beside them.
 """
@@ -23,8 +23,8 @@ SATURATED_PCT = 99.5
 SATURATED_ALONE_MS = 12 * HOUR_MS
 """So long at 100 %RH is water on the sensor, or air in which nothing can be judged anyway [ms]."""
 
-STUCK_ALONE_MS = 24 * HOUR_MS
-"""Temperature and humidity both at one figure for a day and a night [ms]."""
+STUCK_ALONE_MS = 48 * HOUR_MS
+"""Temperature and humidity both at one figure for two days and nights [ms]."""
 
 JUMP_C, JUMP_PCT = 5.0, 15.0
 JUMP_MS, BACK_MS = 10 * MINUTE_MS, 20 * MINUTE_MS

@@ -141,10 +141,14 @@ def _others(grid: Grid, row: int) -> tuple[Floats, Floats, Floats]:
 
 
 def _median(rows: Floats) -> Floats:
-    found = np.full(rows.shape[1], np.nan)
-    known = ~np.isnan(rows).all(axis=0)
-    found[known] = np.nanmedian(rows[:, known], axis=0)
-    return found
+    """The median of the rows that are known at each step, NaN where none is."""
+    if len(rows) == 1:
+        return np.array(rows[0])
+    ranked = np.sort(rows, axis=0)  # NaN comes last
+    count = np.count_nonzero(~np.isnan(rows), axis=0)
+    steps = np.arange(rows.shape[1])
+    low, high = ranked[np.maximum(count - 1, 0) // 2, steps], ranked[count // 2, steps]
+    return np.asarray(0.5 * (low + high))
 
 
 def _lastingly_over(values: Floats, limit: float) -> Flags:

@@ -15,8 +15,8 @@ from sensors.traces import NodeTrace
 Kind = Literal["out of range", "saturated", "stuck", "jumping", "warmed", "disagreeing", "at odds"]
 """`warmed`: by itself or by the sun. `at odds`: two nodes disagree, and nobody can tell which is right."""
 
-REACH_MS = 36 * HOUR_MS
-"""No rule looks further than this from a moment [ms]: a day of one figure, and then what neighbours say."""
+REACH_MS = 60 * HOUR_MS
+"""No rule looks further than this from a moment [ms]: two days of one figure, then what neighbours say."""
 
 WELL_MS = HOUR_MS
 """Two faults of one kind nearer than this are one: a node is well again when it was well for so long [ms]."""

@@ -100,6 +100,11 @@ class Series:
                 found.append(None)
         return found
 
+    def between(self, start: Millis, end: Millis) -> tuple[list[Millis], list[float]]:
+        """The readings of [start, end] [ms]: their times and values."""
+        first, after = bisect_left(self._times, start), bisect_right(self._times, end)
+        return self._times[first:after], self._values[first:after]
+
     def forget(self, before: Millis) -> None:
         """Let go of readings that no longer bear on that time and after; two are kept in any case."""
         gone = min(bisect_right(self._times, before) - 1, len(self._times) - 2)

@@ -16,7 +16,7 @@ from server.drying.shell import SpotShell
 from server.drying.warnings import CoatClimate
 from server.judging import CoatDip, CoatRecord, Committed, JudgedTree, UnreadableStateError
 
-FORMAT = 4
+FORMAT = 5
 """Raised whenever the model or this layout changes: older saved states are then left unread."""
 
 
@@ -107,5 +107,5 @@ def from_blob(blob: bytes, dips: Sequence[CoatDip]) -> Committed:
         raise StaleStateError(f"saved state of {len(blob)} bytes cannot be read: {error}") from error
 
 
-def _air_numbers(air: Air) -> tuple[float, float, float]:
-    return (float(air.temp_c), float(air.rh_pct), float(air.speed_m_s))
+def _air_numbers(air: Air) -> tuple[float, ...]:
+    return tuple(float(x) for x in (air.temp_c, air.rh_pct, air.speed_m_s, air.temp_wide, air.rh_wide))

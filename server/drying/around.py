@@ -65,8 +65,13 @@ def around_spot(built: Build, members: Members, size_m: float, wetness: Wetness,
 
 def air_of_members(built: Build, members: Members, air: Air) -> tuple[Floats, Floats, Floats]:
     """Temperature [°C], vapour density [kg/m³] and speed [m/s] of the air as each lane's member takes it."""
-    temp_c = _within(air.temp_c, air.temp_c + built.by_lane(members.temp_k), LOWEST_TEMP_C, HIGHEST_TEMP_C)
-    rh_pct = _within(air.rh_pct, air.rh_pct + built.by_lane(members.rh_pct), 0.0, 100.0)
+    # What a member adds to a reading it adds more of where the air is less sure than one good sensor's.
+    off_c, off_pct = (
+        built.by_lane(members.temp_k) * air.temp_wide,
+        built.by_lane(members.rh_pct) * air.rh_wide,
+    )
+    temp_c = _within(air.temp_c, air.temp_c + off_c, LOWEST_TEMP_C, HIGHEST_TEMP_C)
+    rh_pct = _within(air.rh_pct, air.rh_pct + off_pct, 0.0, 100.0)
     speed = _within(air.speed_m_s, air.speed_m_s * built.by_lane(members.air_speed), 0.0, FASTEST_M_S)
     return temp_c, vapour_density_kg_m3(temp_c, rh_pct), speed
 
