@@ -6,13 +6,29 @@ from dataclasses import dataclass, field
 from sensors.air import GAP_LIMIT_MS, PlaceAir
 from sensors.clock import HOUR_MS, Millis
 from sensors.reading import Reading
+from sensors.traces import USUAL_RH_ERROR_PCT, USUAL_TEMP_ERROR_C, Stated
 from server.stays import AirAlong, Stay, places_along
-from server.store import places, readings, trees
+from server.store import nodes, places, readings, trees
 from server.store.engine import Engine
 from server.usable_readings import Usable, usable_readings
 
 UNNAMED_SPEED_M_S = 0.2
 """Air speed of a place that nodes speak of and nobody has named yet: a still room; assumed."""
+
+
+def place_air(engine: Engine, place_id: str, speed_m_s: float, gap_limit: Millis = GAP_LIMIT_MS) -> PlaceAir:
+    """An empty record of a place, with the errors that are stated of its nodes."""
+    air = PlaceAir(speed_m_s, gap_limit)
+    for (place, node), said in nodes.node_settings(engine).items():
+        if place == place_id:
+            air.state(
+                node,
+                Stated(
+                    USUAL_TEMP_ERROR_C if said.temp_error_c is None else said.temp_error_c,
+                    USUAL_RH_ERROR_PCT if said.rh_error_pct is None else said.rh_error_pct,
+                ),
+            )
+    return air
 
 
 @dataclass
@@ -32,7 +48,7 @@ class AirRecords:
             place = places.place(self.engine, place_id)
             # A node may speak of a place that the shop has not named yet; its air is kept all the same.
             speed = UNNAMED_SPEED_M_S if place is None else place.speed_m_s
-            self._airs[place_id] = PlaceAir(speed, self.gap_limit)
+            self._airs[place_id] = place_air(self.engine, place_id, speed, self.gap_limit)
         return self._airs[place_id]
 
     def along(self, tree_id: int) -> AirAlong:
@@ -89,7 +105,7 @@ class AirRecords:
         self._remake(place_id, self.of(place_id).speed_m_s, now, heard_until)
 
     def _remake(self, place_id: str, speed_m_s: float, now: Millis, heard_until: Millis) -> None:
-        air = PlaceAir(speed_m_s, self.gap_limit)
+        air = place_air(self.engine, place_id, speed_m_s, self.gap_limit)
         said = readings.place_readings(
             self.engine, place_id, self._since, now + HOUR_MS, arrived_before=heard_until + 1
         )

@@ -7,7 +7,9 @@ from dataclasses import fields
 import numpy as np
 
 from sensors.air import GAP_LIMIT_MS, PlaceAir
+from sensors.bridging import REACH_MS
 from sensors.clock import DAY_MS, HOUR_MS, Millis
+from server.air_records import UNNAMED_SPEED_M_S, place_air
 from server.drying import surface_temp, weighing
 from server.drying.ensemble import Ensemble
 from server.drying.learning import Told
@@ -135,7 +137,8 @@ def _coat_dip(tree: Tree, number: int, at: Millis) -> CoatDip:
 
 def _air(engine: Engine, place: str, start: Millis, end: Millis) -> PlaceAir:
     kept = places.place(engine, place)
-    air = PlaceAir(0.2 if kept is None else kept.speed_m_s)
-    said = readings.place_readings(engine, place, start - GAP_LIMIT_MS, end + HOUR_MS)
+    air = place_air(engine, place, UNNAMED_SPEED_M_S if kept is None else kept.speed_m_s)
+    # As far back as the live rack reads, so that the same nodes are believed and gaps are bridged alike.
+    said = readings.place_readings(engine, place, start - GAP_LIMIT_MS - REACH_MS, end + HOUR_MS)
     air.add(usable_readings(engine, place).of(said))
     return air

@@ -127,7 +127,5 @@ def test_the_tables_can_be_written_for_postgresql() -> None:
         for column in table.columns:
             if column.name.endswith("_ms"):
                 assert f"{column.name} BIGINT" in written[table.name]
-    hook = next(
-        index for index in METADATA.tables["tree"].indexes if index.name == "uq_tree_hook_on_rack"
-    )
+    hook = next(index for index in METADATA.tables["tree"].indexes if index.name == "uq_tree_hook_on_rack")
     assert "WHERE left_how = ''" in str(CreateIndex(hook).compile(dialect=dialect))
