@@ -16,9 +16,10 @@ import numpy as np
 
 from sensors.clock import MINUTE_MS, Millis
 from sensors.fault_watch import FaultWatch
+from sensors.fault_words import Beside, fault_words
 from sensors.faults import REACH_MS, Fault
 from sensors.humid_air import vapour_pressure_pa
-from sensors.minutes import HEARD_NAMES, MIDDLE_MS, Minute, NodeAir, mean_of, median, minutes
+from sensors.minutes import AIR_NAMES, HEARD_NAMES, MIDDLE_MS, Minute, NodeAir, mean_of, median, minutes
 from sensors.reading import QUANTITIES, Reading
 from sensors.series import Span, intersect
 from sensors.traces import Stated
@@ -107,6 +108,30 @@ class PlaceAir:
     def faults(self) -> tuple[Fault, ...]:
         """The faults of its nodes that are known, by node, kind and time."""
         return self._watch.faults
+
+    def reason(self, fault: Fault) -> str:
+        """Why that node is not believed, as it follows its name."""
+        last = self._nodes[fault.node].newest
+        until = last if fault.end is None else min(fault.end - 1, last)
+        own = [self._nodes[fault.node].series[name].at((until,))[0] for name in AIR_NAMES]
+        others = [
+            [
+                value
+                for node in beside
+                if (value := self._nodes[node].series[name].at((until,))[0]) is not None
+            ]
+            for beside in [[fault.beside] if fault.beside else self._others(fault.node, until)]
+            for name in AIR_NAMES
+        ]
+        said = [median(values) if values else None for values in others]
+        return fault_words(fault, Beside(own[0], own[1], said[0], said[1]), until)
+
+    def _others(self, node: str, time: Millis) -> list[str]:
+        return [
+            name
+            for name, other in self._nodes.items()
+            if name != node and other.complete and self._watch.counts(name, time)
+        ]
 
     def mean(self, start: Millis, end: Millis) -> Air | None:
         """Mean air over [start, end), None where it is not known all through.

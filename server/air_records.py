@@ -11,6 +11,7 @@ from server.stays import AirAlong, Stay, places_along
 from server.store import nodes, places, readings, trees
 from server.store.engine import Engine
 from server.usable_readings import Usable, usable_readings
+from server.verdicts import NodeFault
 
 UNNAMED_SPEED_M_S = 0.2
 """Air speed of a place that nodes speak of and nobody has named yet: a still room; assumed."""
@@ -116,6 +117,14 @@ class AirRecords:
         if place_id not in self._usable:
             self._usable[place_id] = usable_readings(self.engine, place_id)
         return self._usable[place_id]
+
+    def faults(self) -> tuple[NodeFault, ...]:
+        """Every fault of a node that is known, by place, node, kind and time."""
+        return tuple(
+            NodeFault(place, one.node, one.kind, one.start, one.end, air.reason(one), one.leaves_out)
+            for place, air in sorted(self._airs.items())
+            for one in air.faults()
+        )
 
     def newest(self) -> dict[str, Millis | None]:
         """For each place that was spoken of, the time of its newest air [ms]."""

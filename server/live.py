@@ -30,7 +30,7 @@ from server.store import dips, readings, trees
 from server.store.engine import Engine
 from server.store.values import Tree
 from server.tree_warnings import TreeWarnings
-from server.verdicts import Advice, AirPoint, TreeVerdict
+from server.verdicts import Advice, AirPoint, NodeFault, TreeVerdict
 from server.what_if_desk import WhatIfDesk
 
 log = logging.getLogger("slowcorner.rack")
@@ -54,6 +54,7 @@ class LiveRack:
     _warnings: TreeWarnings = field(default_factory=TreeWarnings)
     _what_if_desk: WhatIfDesk = field(default_factory=WhatIfDesk)
     _advice_desk: AdviceDesk = field(default_factory=AdviceDesk)
+    _faults: tuple[NodeFault, ...] = ()
     _heard: list[Reading] = field(default_factory=list)
     _heard_lock: threading.Lock = field(default_factory=threading.Lock)
     _heard_arrived: Millis = 0
@@ -117,6 +118,10 @@ class LiveRack:
     def calibrated(self, place: str) -> None:
         """Make a place's air anew by its calibrations, and judge its trees by that; returns at once."""
         self._thread.submit(self._calibrated, place)
+
+    def node_faults(self) -> Sequence[NodeFault]:
+        """The faults of nodes that the air records know of, as of the latest look."""
+        return self._faults
 
     def what_if(self, tree_id: int) -> WhatIf | None:
         """What would save time on a tree; worked out in the caller's thread, beside the judging."""
@@ -215,6 +220,7 @@ class LiveRack:
                 verdict = judge_tree(followed.tree, followed.judge, followed.forecast, situation)
                 picture[tree_id] = self._warnings.add(verdict, followed.judge, now, rules)
         self._picture = picture
+        self._faults = self._airs.faults()
 
     def _refresh(self, tree_id: int) -> None:
         tree = trees.tree(self.engine, tree_id)

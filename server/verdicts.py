@@ -90,6 +90,23 @@ class Advice:
     narrowed: float
 
 
+@dataclass(frozen=True)
+class NodeFault:
+    """A node that is not to be believed, or that a person should look at, and why.
+
+    From `start` until before `end` [ms], None: still. `reason` follows the node's name in a sentence.
+    `left_out`: it does not count in its place's air meanwhile.
+    """
+
+    place: str
+    node: str
+    kind: str
+    start: Millis
+    end: Millis | None
+    reason: str
+    left_out: bool
+
+
 class Rack(Protocol):
     """The live rack, as pages and API see it. Calls are thread-safe and quick: they read a picture."""
 
@@ -122,6 +139,10 @@ class Rack(Protocol):
 
     def calibrated(self, place: str) -> None:
         """Make a place's air anew by its calibrations, and judge its trees by that; returns at once."""
+        ...
+
+    def node_faults(self) -> Sequence[NodeFault]:
+        """The faults of nodes that the air records know of, as of the latest look."""
         ...
 
     def what_if(self, tree_id: int) -> WhatIf | None:

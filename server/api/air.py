@@ -23,10 +23,12 @@ from server.api.schemas import (
     ReadingsAnswer,
     ReadingShape,
     maybe_datetime,
+    to_datetime,
     to_millis,
 )
 from server.api.trees import air_shapes, gap_shapes
 from server.gaps import gaps, known
+from server.node_health import node_health
 from server.parts import Parts
 from server.store import places as place_store
 from server.store import readings as reading_store
@@ -76,7 +78,8 @@ def air_router(parts: Parts) -> APIRouter:
 
     @router.get("/api/nodes", responses=documented())
     def nodes() -> list[NodeShape]:
-        """Every node that was ever heard."""
+        """Every node that was ever heard, with what is the matter with it."""
+        health = node_health(parts)
         return [
             NodeShape.model_validate(
                 {
@@ -84,6 +87,17 @@ def air_router(parts: Parts) -> APIRouter:
                     "node": node.node,
                     "status": node.status,
                     "last_heard": maybe_datetime(node.last_heard),
+                    "faults": [
+                        {
+                            "kind": one.kind,
+                            "since": to_datetime(one.start),
+                            "until": maybe_datetime(one.end),
+                            "reason": one.reason,
+                            "left_out": one.left_out,
+                        }
+                        for one in health
+                        if (one.place, one.node) == (node.place, node.node)
+                    ],
                 }
             )
             for node in reading_store.nodes(parts.engine)

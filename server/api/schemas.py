@@ -255,6 +255,16 @@ class AirAnswer(BaseModel):
     gaps: list[GapShape]
 
 
+class NodeFaultShape(BaseModel):
+    """What is or was the matter with a node; `left_out`: it does not count in its place's air meanwhile."""
+
+    kind: str
+    since: datetime
+    until: datetime | None
+    reason: str
+    left_out: bool
+
+
 class NodeShape(BaseModel):
     """A sensor node as last heard of."""
 
@@ -262,6 +272,7 @@ class NodeShape(BaseModel):
     node: str
     status: Literal["online", "offline", "unheard"]
     last_heard: datetime | None
+    faults: list[NodeFaultShape]
 
 
 class ReadingShape(BaseModel):

@@ -13,11 +13,12 @@ from sensors.reading import KeptOutError, Reading
 from sensors.topics import check_slug
 from server.air_history import FORTNIGHT_MS, LeftOut, air_means, corrected
 from server.gaps import gaps, known, settled
+from server.node_health import node_health
 from server.pages.air_chart import air_svg, derived
 from server.pages.air_contexts import AirPage, KeptOutRow, NodeLine, PlaceForm, PlaceView
 from server.pages.calibrating import address_of, date_words
 from server.pages.frame import Shop, frame, shop_now
-from server.pages.wording import clock_words, duration_words
+from server.pages.wording import clock_words, duration_words, sentence
 from server.parts import Parts
 from server.store import calibrations
 from server.store import places as place_store
@@ -27,6 +28,7 @@ from server.store.engine import RefusedError
 from server.store.latest import latest_readings
 from server.store.readings import AIR
 from server.store.values import KeptRejection, Node, Place
+from server.verdicts import NodeFault
 
 Span = Literal["day", "fortnight"]
 
@@ -71,6 +73,7 @@ def air_page(
     count = reading_store.rejected_count(parts.engine)
     shown = reading_store.rejections(parts.engine, KEPT_OUT_SHOWN)
     nodes = reading_store.nodes(parts.engine)
+    health = node_health(parts)
     heard = tuple(sorted({node.place for node in nodes} - names.keys()))
     said: dict[tuple[str, str], list[Reading]] = {}
     for reading in latest_readings(parts.engine):
@@ -78,9 +81,9 @@ def air_page(
     return AirPage(
         frame=frame(parts, shop, "Air", "air"),
         spans=tuple((f"/air?span={key}", one.words, key == span) for key, one in SPANS.items()),
-        places=tuple(_place(parts, shop, place, SPANS[span]) for place in places),
+        places=tuple(_place(parts, shop, place, SPANS[span], health) for place in places),
         nodes=tuple(
-            _node(shop, node, names, said.get((node.place, node.node), []), words)
+            _node(shop, node, names, said.get((node.place, node.node), []), words, health)
             for node, words in zip(nodes, _calibrated(parts, shop, nodes), strict=True)
         ),
         kept_out=tuple(_kept_out(shop, one) for one in shown),
@@ -99,7 +102,7 @@ def name_place(parts: Parts, place_id: str, name: str, speed_m_s: float) -> AirP
     return None
 
 
-def _place(parts: Parts, shop: Shop, place: Place, shown: Shown) -> PlaceView:
+def _place(parts: Parts, shop: Shop, place: Place, shown: Shown, health: Sequence[NodeFault]) -> PlaceView:
     end = shop.now - shop.now % shown.step + shown.step
     first = first_time(parts.engine, place.id, AIR)
     # What was before the first reading ever is no gap.
@@ -108,10 +111,15 @@ def _place(parts: Parts, shop: Shop, place: Place, shown: Shown) -> PlaceView:
     lines = calibrations.corrections(parts.engine, place.id)
     if lines:
         bins = corrected(bins, place.id, Corrections(lines).apply)
-    jars = [
+    left_out = [
         LeftOut(node, begun, ended) for node, begun, ended in calibrations.jar_spans(parts.engine, place.id)
     ]
-    air = air_means(bins, start, end, shown.step, jars)
+    left_out += [
+        LeftOut(one.node, one.start, one.end)
+        for one in health
+        if one.place == place.id and one.left_out and one.kind != "silent"
+    ]
+    air = air_means(bins, start, end, shown.step, left_out)
     latest = next((point for point in reversed(air) if known(point)), None)
     temp = rh = dew = rate = ""
     if latest is not None and latest.temp_c is not None and latest.rh_pct is not None:
@@ -134,21 +142,53 @@ def _place(parts: Parts, shop: Shop, place: Place, shown: Shown) -> PlaceView:
         speed=f"{place.speed_m_s:.2g} m/s",
         chart=Markup(
             air_svg(
-                settled(air, shop.now), place.speed_m_s, _spans(jars, start, shop.now), shop.now, shop.zone
+                settled(air, shop.now),
+                place.speed_m_s,
+                _spans(left_out, start, shop.now),
+                shop.now,
+                shop.zone,
             )
         ),
         gaps=tuple(holes),
     )
 
 
-def _node(shop: Shop, node: Node, names: dict[str, str], said: list[Reading], calibrated: str) -> NodeLine:
+def _node(
+    shop: Shop,
+    node: Node,
+    names: dict[str, str],
+    said: list[Reading],
+    calibrated: str,
+    health: Sequence[NodeFault],
+) -> NodeLine:
     heard = "never" if node.last_heard is None else clock_words(node.last_heard, shop.now, shop.zone)
     status = "says nothing of itself" if node.status == "unheard" else node.status
     figures = ", ".join(_figure(one) for one in sorted(said, key=lambda one: one.name, reverse=True))
     calibrate = address_of(node.place, node.node)
-    return NodeLine(
-        node.node, names.get(node.place, node.place), status, heard, figures, (), calibrate, calibrated
+    faults = tuple(
+        _fault(shop, one)
+        for one in health
+        if (one.place, one.node) == (node.place, node.node) and _shown(shop, one)
     )
+    return NodeLine(
+        node.node, names.get(node.place, node.place), status, heard, figures, faults, calibrate, calibrated
+    )
+
+
+def _shown(shop: Shop, one: NodeFault) -> bool:
+    """What holds, and what was over within the last day."""
+    return one.end is None or one.end > shop.now - DAY_MS
+
+
+def _fault(shop: Shop, one: NodeFault) -> str:
+    since = clock_words(one.start, shop.now, shop.zone)
+    what = one.reason if one.reason.startswith("its ") else f"it {one.reason}"
+    if one.kind == "low battery":
+        return sentence(what)
+    if one.end is not None:
+        until = clock_words(one.end, shop.now, shop.zone)
+        return f"From {since} to {until} it was left out: {what}."
+    return f"{'Left out since' if one.left_out else 'Since'} {since}: {what}."
 
 
 def _calibrated(parts: Parts, shop: Shop, nodes: Sequence[Node]) -> list[str]:

@@ -12,12 +12,13 @@ from server.store.tables import ReadingRow, SeriesRow
 
 @dataclass(frozen=True)
 class Bin:
-    """What a node said of one quantity in one bin: when it starts [ms], and the mean as it came."""
+    """What a node said of one quantity in one bin: when it starts [ms], the mean as it came, and its unit."""
 
     node: str
     name: str
     start: Millis
     mean: float
+    unit: str = ""
 
 
 def binned(
@@ -30,12 +31,12 @@ def binned(
     number = (col(ReadingRow.time_ms) - start) // width
     with reading(engine) as session:
         series = session.exec(
-            select(SeriesRow.id, SeriesRow.node, SeriesRow.name).where(
+            select(SeriesRow.id, SeriesRow.node, SeriesRow.name, SeriesRow.unit).where(
                 col(SeriesRow.place) == place, col(SeriesRow.name).in_(names)
             )
         ).all()
         found: list[Bin] = []
-        for series_id, node, name in series:
+        for series_id, node, name, unit in series:
             # One series at a time: a walk along its key, with nothing to sort.
             rows = session.exec(
                 select(number.label("bin"), func.avg(ReadingRow.value))
@@ -46,7 +47,7 @@ def binned(
                 )
                 .group_by("bin")
             )
-            found += [Bin(node, name, start + int(at) * width, float(mean)) for at, mean in rows]
+            found += [Bin(node, name, start + int(at) * width, float(mean), unit) for at, mean in rows]
     return sorted(found, key=lambda one: (one.start, one.node, one.name))
 
 

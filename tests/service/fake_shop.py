@@ -24,7 +24,7 @@ from server.store import recipes as recipe_store
 from server.store import shop as shop_store
 from server.store import trees as tree_store
 from server.store.values import NewDip, NewTree, Place, Tree, TreeSpot
-from server.verdicts import Advice, AirPoint, CoatVerdict, SpotVerdict, TreeVerdict
+from server.verdicts import Advice, AirPoint, CoatVerdict, NodeFault, SpotVerdict, TreeVerdict
 from server.web import web_app
 
 NOON = parse_time("2026-03-02T12:00:00Z")
@@ -43,6 +43,7 @@ class FakeRack:
     believed_anew: int = 0
     calibrated_places: list[str] = field(default_factory=list)
     advised: Advice | None = None
+    faults: tuple[NodeFault, ...] = ()
     on_refresh: Callable[[int], None] = lambda tree_id: None
 
     def outlooks(self) -> Sequence[Outlook]:
@@ -66,6 +67,9 @@ class FakeRack:
 
     def calibrated(self, place: str) -> None:
         self.calibrated_places.append(place)
+
+    def node_faults(self) -> Sequence[NodeFault]:
+        return self.faults
 
     def what_if(self, tree_id: int) -> WhatIf | None:
         return self.what_ifs.get(tree_id)

@@ -21,8 +21,8 @@ def test_bins_are_the_means_of_what_was_said_in_them(engine: Engine) -> None:
     ]
     readings.keep(engine, [*said, Reading("cellar", "n1", "humidity", "%RH", 99.0, START)], [], [], START)
     assert binned(engine, PLACE, AIR, START, START + 2 * HOUR_MS, HOUR_MS) == [
-        Bin("n1", "humidity", START, 41.0),
-        Bin("n1", "humidity", START + HOUR_MS, 44.0),
+        Bin("n1", "humidity", START, 41.0, "%RH"),
+        Bin("n1", "humidity", START + HOUR_MS, 44.0, "%RH"),
     ]
 
 

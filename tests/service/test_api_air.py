@@ -84,7 +84,13 @@ def test_readings_come_as_csv_where_that_is_asked_for(shop: FakeShop, web: Brows
 def test_nodes_and_bounds_of_their_readings(shop: FakeShop, web: Browser) -> None:
     reading_store.keep(shop.engine, said(1), (), (), NOON)
     assert web.get("/api/nodes").json() == [
-        {"place": "cellar", "node": "wall", "status": "unheard", "last_heard": "2026-03-02T11:59:00Z"}
+        {
+            "place": "cellar",
+            "node": "wall",
+            "status": "unheard",
+            "last_heard": "2026-03-02T11:59:00Z",
+            "faults": [],
+        }
     ]
     problem(web.get("/api/nodes/nobody/readings"), 404)
     for limit in ("0", "99", "10001", "many"):
