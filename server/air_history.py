@@ -1,6 +1,6 @@
 """The air of a place over days, for charts: means of what its good nodes said, by the hour or by ten minutes.
 
-Hours that are over do not change but by readings that come late, so their means are kept once made; `heard`
+Bins that are over do not change but by readings that come late, so their means are kept once made; `heard`
 says from when on they are to be made anew. What is shown beside a verdict is the judge's own record.
 """
 
@@ -36,11 +36,11 @@ class LeftOut:
 
 
 @dataclass
-class _Hours:
+class _Kept:
     bins: list[Bin] = field(default_factory=list)
     start: Millis = 0
     until: Millis = 0
-    """The hours of [start, until) are as they were last heard [ms]."""
+    """The bins of [start, until) are as they were last heard [ms]."""
 
 
 @dataclass
@@ -48,16 +48,16 @@ class AirHistory:
     """The means of each place. May be asked by several threads at once."""
 
     engine: Engine
-    _hours: dict[str, _Hours] = field(default_factory=dict)
+    _kept: dict[tuple[str, Millis], _Kept] = field(default_factory=dict)
     _lock: Lock = field(default_factory=Lock)
 
     def heard(self, outcome: BatchOutcome) -> None:
-        """Take note that readings were kept: hours from the earliest of them on are made anew."""
+        """Take note that readings were kept: bins from the earliest of them on are made anew."""
         with self._lock:
-            for place, earliest in outcome.earliest.items():
-                if place in self._hours:
-                    hours = self._hours[place]
-                    hours.until = min(hours.until, earliest - earliest % HOUR_MS)
+            for (place, width), kept in self._kept.items():
+                earliest = outcome.earliest.get(place)
+                if earliest is not None:
+                    kept.until = min(kept.until, earliest - earliest % width)
 
     def warm(self, places: Sequence[str], now: Millis) -> None:
         """Make the hours of a fortnight before somebody waits for them."""
@@ -66,20 +66,21 @@ class AirHistory:
             self.bins(place, end - FORTNIGHT_MS, end, HOUR_MS)
 
     def bins(self, place: str, start: Millis, end: Millis, width: Millis) -> list[Bin]:
-        """What each node said, as means over bins of `width` [ms] from `start` on, as it came."""
-        if width != HOUR_MS or start % HOUR_MS:
-            return binned(self.engine, place, AIR, start, end, width)
+        """What each node said, as means over bins of `width` [ms] from `start` on, as it came.
+
+        `start` is a whole number of widths.
+        """
         with self._lock:
-            hours = self._hours.setdefault(place, _Hours())
-            if start < hours.start or hours.until <= start:
-                hours.bins, hours.start, hours.until = [], start, start
-            fresh = binned(self.engine, place, AIR, hours.until, end, HOUR_MS)
+            kept = self._kept.setdefault((place, width), _Kept())
+            if start < kept.start or kept.until <= start:
+                kept.bins, kept.start, kept.until = [], start, start
+            fresh = binned(self.engine, place, AIR, kept.until, end, width)
             least = max(start, end - KEPT_MS)
-            hours.bins = [one for one in hours.bins if least <= one.start < hours.until] + fresh
-            hours.start = least - least % HOUR_MS
-            # The hour that is not over yet is asked for again the next time.
-            hours.until = max(hours.until, end - end % HOUR_MS)
-            return [one for one in hours.bins if start <= one.start < end]
+            kept.bins = [one for one in kept.bins if least <= one.start < kept.until] + fresh
+            kept.start = least - least % width
+            # The bin that is not over yet is asked for again the next time.
+            kept.until = max(kept.until, end - end % width)
+            return [one for one in kept.bins if start <= one.start < end]
 
 
 def air_means(
