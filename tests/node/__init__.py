@@ -1,0 +1,1 @@
+"""The node's firmware: its pure part under CPython and under MicroPython, its client against real brokers."""
