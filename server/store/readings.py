@@ -1,25 +1,20 @@
 """Readings as nodes said them, what was kept out of them, and which nodes were heard."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 
-from sqlalchemy import ColumnElement, Engine, func, tuple_, update
+from sqlalchemy import ColumnElement, Engine, func
 from sqlmodel import Session, col, select
 
 from sensors.clock import Millis
 from sensors.reading import NodeStatus, Reading, Rejected
 from server.store import engine as store
+from server.store.first_readings import keep_firsts
 from server.store.inserting import insert_into, table_of
 from server.store.tables import NodeStatusRow, ReadingRow, RejectedRow, SeriesRow
 from server.store.values import BatchOutcome, KeptRejection, Node
 
 AIR = ("temperature", "humidity")
 """What the air record is made of."""
-
-_Measured = tuple[str, str, str]
-"""Place, node, name."""
-
-_SeriesIds = dict[_Measured, dict[str, int]]
-"""The number of each series, by what is measured and then by its unit."""
 
 
 def keep(
@@ -33,15 +28,8 @@ def keep(
 
     Of several readings with one key (place, node, name, time) the first one stays, whatever its unit.
     """
-    firsts: dict[tuple[str, str, str, Millis], Reading] = {}
-    for reading in readings:
-        firsts.setdefault((reading.place, reading.node, reading.name, reading.time), reading)
     with store.writing(engine) as session:
-        earliest: dict[str, Millis] = {}
-        new = 0
-        for place, time in _keep_readings(session, list(firsts.values()), arrived):
-            new += 1
-            earliest[place] = min(time, earliest.get(place, time))
+        new, earliest = keep_firsts(session, readings, arrived)
         _keep_rejected(session, rejected)
         _keep_statuses(session, statuses)
     return BatchOutcome(new, len(readings) - new, len(rejected), earliest)
@@ -118,98 +106,6 @@ def rejected_count(engine: Engine) -> int:
     """How many payloads or records were kept out so far."""
     with store.reading(engine) as session:
         return session.exec(select(func.count()).select_from(RejectedRow)).one()
-
-
-def _keep_readings(
-    session: Session, readings: Sequence[Reading], arrived: Millis
-) -> Iterable[tuple[str, Millis]]:
-    """Insert; the place and time of each that was new."""
-    if not readings:
-        return []
-    ids = _series(session, readings, arrived)
-    known_in_another_unit = _in_another_unit(session, readings, ids)
-    rows = [
-        {"series_id": series_id, "time_ms": reading.time, "value": reading.value, "arrived_ms": arrived}
-        for reading in readings
-        if ((series_id := ids[_measured(reading)][reading.unit]), reading.time) not in known_in_another_unit
-    ]
-    if not rows:
-        return []
-    table = table_of(ReadingRow)
-    kept = session.connection().execute(
-        insert_into(session, ReadingRow)
-        .on_conflict_do_nothing()
-        .returning(table.c.series_id, table.c.time_ms),
-        rows,
-    )
-    new = [(series_id, time) for series_id, time in kept]
-    _heard(session, {series_id for series_id, _ in new}, arrived)
-    places = {number: place for (place, _, _), units in ids.items() for number in units.values()}
-    return [(places[series_id], time) for series_id, time in new]
-
-
-def _measured(reading: Reading) -> _Measured:
-    return (reading.place, reading.node, reading.name)
-
-
-def _heard(session: Session, series_ids: set[int], arrived: Millis) -> None:
-    series = table_of(SeriesRow)
-    session.connection().execute(
-        update(series)
-        .where(series.c.id.in_(series_ids), series.c.heard_ms < arrived)
-        .values(heard_ms=arrived)
-    )
-
-
-def _series(session: Session, readings: Iterable[Reading], arrived: Millis) -> _SeriesIds:
-    """The series of these readings and of their like in other units, made where there is none."""
-    wanted = {(*_measured(reading), reading.unit) for reading in readings}
-    ids = _known_series(session, wanted)
-    missing = [key for key in sorted(wanted) if key[3] not in ids.get(key[:3], {})]
-    if missing:
-        session.connection().execute(
-            insert_into(session, SeriesRow).on_conflict_do_nothing(),
-            [
-                {"place": place, "node": node, "name": name, "unit": unit, "heard_ms": arrived}
-                for place, node, name, unit in missing
-            ],
-        )
-        ids = _known_series(session, wanted)
-    return ids
-
-
-def _known_series(session: Session, wanted: Iterable[tuple[str, str, str, str]]) -> _SeriesIds:
-    at_nodes = {(place, node) for place, node, _, _ in wanted}
-    rows = session.exec(
-        select(SeriesRow).where(tuple_(col(SeriesRow.place), col(SeriesRow.node)).in_(at_nodes))
-    )
-    ids: _SeriesIds = {}
-    for row in rows:
-        ids.setdefault((row.place, row.node, row.name), {})[row.unit] = row.id or 0
-    return ids
-
-
-def _in_another_unit(
-    session: Session, readings: Iterable[Reading], ids: _SeriesIds
-) -> set[tuple[int, Millis]]:
-    """The (series, time) of readings whose key is known already in another unit: batteries come in two."""
-    several = [reading for reading in readings if len(ids[_measured(reading)]) > 1]
-    if not several:
-        return set()
-    others = {number for reading in several for number in ids[_measured(reading)].values()}
-    times = [reading.time for reading in several]
-    rows = session.exec(
-        select(ReadingRow.series_id, ReadingRow.time_ms).where(
-            col(ReadingRow.series_id).in_(others), *_between(min(times), max(times) + 1)
-        )
-    )
-    known = set(rows)
-    return {
-        (own, reading.time)
-        for reading in several
-        for own in [ids[_measured(reading)][reading.unit]]
-        if any((other, reading.time) in known for other in ids[_measured(reading)].values() if other != own)
-    }
 
 
 def _keep_rejected(session: Session, rejected: Sequence[Rejected]) -> None:

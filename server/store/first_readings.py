@@ -1,0 +1,159 @@
+"""Inserts a batch of readings, the first one said of each key; quick, for every node waits for it."""
+
+from collections.abc import Collection, Iterable, Sequence
+from itertools import chain
+
+from sqlalchemy import Connection, tuple_, update
+from sqlmodel import Session
+
+from sensors.clock import Millis
+from sensors.reading import Reading
+from server.store.inserting import insert_into, table_of
+from server.store.tables import ReadingRow, SeriesRow
+
+_SeriesIds = dict[tuple[str, str, str], dict[str, int]]
+"""The number of each series, by place, node and name, and then by unit."""
+
+_Row = tuple[int, Millis, float, Millis]
+"""Series, time, value, arrival."""
+
+_ROWS_AT_ONCE = (256, 64, 16, 4, 1)
+"""Rows in one INSERT. The database works through a statement with the interpreter's lock let go of, so that
+the event loop reads on meanwhile; row by row the two would wait for each other. A few sizes only, for each
+is a statement that the driver keeps prepared."""
+
+
+def keep_firsts(
+    session: Session, readings: Iterable[Reading], arrived: Millis
+) -> tuple[int, dict[str, Millis]]:
+    """Insert; how many were new, and for each place with new ones the earliest time among them [ms].
+
+    Of several readings with one key (place, node, name, time) the first one stays, whatever its unit.
+    """
+    firsts: dict[tuple[str, str, str, Millis], Reading] = {}
+    for reading in readings:
+        firsts.setdefault((reading.place, reading.node, reading.name, reading.time), reading)
+    if not firsts:
+        return 0, {}
+    connection = session.connection()
+    ids, in_several_units = _series(session, firsts.values(), arrived)
+    if in_several_units:
+        _drop_known_in_another_unit(connection, firsts, ids)
+    rows = [
+        (ids[place, node, name][reading.unit], time, reading.value, arrived)
+        for (place, node, name, time), reading in firsts.items()
+    ]
+    earliest_of: dict[int, Millis] = {}
+    new = _insert_new(connection, rows)
+    for series_id, time, _, _ in new:
+        if time < earliest_of.get(series_id, time + 1):
+            earliest_of[series_id] = time
+    if new:
+        _heard(connection, earliest_of.keys(), arrived)
+    earliest: dict[str, Millis] = {}
+    for (place, _, _), units in ids.items():
+        for time in (earliest_of[number] for number in units.values() if number in earliest_of):
+            earliest[place] = min(time, earliest.get(place, time))
+    return len(new), earliest
+
+
+def _insert_new(connection: Connection, rows: Sequence[_Row]) -> Sequence[_Row]:
+    """Insert the rows whose key is not there yet; gives these."""
+    # Nearly always all are new, which the count tells. It does not tell which are not: then it is undone,
+    # and they are looked for first.
+    attempt = connection.begin_nested()
+    if _insert(connection, rows) == len(rows):
+        attempt.commit()
+        return rows
+    attempt.rollback()
+    known = _known(connection, [(series_id, time) for series_id, time, _, _ in rows])
+    new = [row for row in rows if row[:2] not in known]
+    _insert(connection, new)
+    return new
+
+
+def _insert(connection: Connection, rows: Sequence[_Row]) -> int:
+    """Insert the rows whose key is not there yet; how many these were."""
+    mark = "?" if connection.dialect.paramstyle == "qmark" else "%s"
+    row = f"({', '.join([mark] * 4)})"
+    start = count = 0
+    for size in _ROWS_AT_ONCE:
+        insert = (
+            "INSERT INTO reading (series_id, time_ms, value, arrived_ms) VALUES "
+            f"{', '.join([row] * size)} ON CONFLICT DO NOTHING"
+        )
+        while start + size <= len(rows):
+            values = tuple(chain.from_iterable(rows[start : start + size]))
+            count += connection.exec_driver_sql(insert, values).rowcount
+            start += size
+    return count
+
+
+def _known(connection: Connection, keys: Sequence[tuple[int, Millis]]) -> set[tuple[int, Millis]]:
+    """Those of the (series, time) that are in the store."""
+    reading = table_of(ReadingRow)
+    key = (reading.c.series_id, reading.c.time_ms)
+    known: set[tuple[int, Millis]] = set()
+    for start in range(0, len(keys), _ROWS_AT_ONCE[0]):
+        asked = keys[start : start + _ROWS_AT_ONCE[0]]
+        found = connection.execute(reading.select().with_only_columns(*key).where(tuple_(*key).in_(asked)))
+        known.update((series_id, time) for series_id, time in found)
+    return known
+
+
+def _heard(connection: Connection, series_ids: Collection[int], arrived: Millis) -> None:
+    series = table_of(SeriesRow)
+    connection.execute(
+        update(series)
+        .where(series.c.id.in_(series_ids), series.c.heard_ms < arrived)
+        .values(heard_ms=arrived)
+    )
+
+
+def _series(session: Session, readings: Iterable[Reading], arrived: Millis) -> tuple[_SeriesIds, bool]:
+    """The series of these readings and of their like in other units, made where there is none.
+
+    And whether anything that was read has more than one unit.
+    """
+    wanted = {(one.place, one.node, one.name, one.unit) for one in readings}
+    ids = _known_series(session.connection(), wanted)
+    missing = [key for key in sorted(wanted) if key[3] not in ids.get(key[:3], {})]
+    if missing:
+        session.connection().execute(
+            insert_into(session, SeriesRow).on_conflict_do_nothing(),
+            [
+                {"place": place, "node": node, "name": name, "unit": unit, "heard_ms": arrived}
+                for place, node, name, unit in missing
+            ],
+        )
+        ids = _known_series(session.connection(), wanted)
+    return ids, any(len(ids[key[:3]]) > 1 for key in wanted)
+
+
+def _known_series(connection: Connection, wanted: Iterable[tuple[str, str, str, str]]) -> _SeriesIds:
+    at_nodes = {(place, node) for place, node, _, _ in wanted}
+    series = table_of(SeriesRow)
+    rows = connection.execute(
+        series.select()
+        .with_only_columns(series.c.place, series.c.node, series.c.name, series.c.unit, series.c.id)
+        .where(tuple_(series.c.place, series.c.node).in_(at_nodes))
+    )
+    ids: _SeriesIds = {}
+    for place, node, name, unit, number in rows:
+        ids.setdefault((place, node, name), {})[unit] = number
+    return ids
+
+
+def _drop_known_in_another_unit(
+    connection: Connection, firsts: dict[tuple[str, str, str, Millis], Reading], ids: _SeriesIds
+) -> None:
+    """Drop the readings whose key is known already in another unit: batteries come in two."""
+    others = {
+        key: [(number, key[3]) for unit, number in ids[key[:3]].items() if unit != reading.unit]
+        for key, reading in firsts.items()
+        if len(ids[key[:3]]) > 1
+    }
+    known = _known(connection, list(chain.from_iterable(others.values())))
+    for key, in_other_units in others.items():
+        if not known.isdisjoint(in_other_units):
+            del firsts[key]
