@@ -1,7 +1,10 @@
-"""MQTT 3.1.1 packets as bytes."""
+"""Packets as bytes, of MQTT 3.1.1 and of MQTT 5."""
 
+from sensors.intake.data_types import block, short, text, variable
 from sensors.intake.packets import (
     LEVEL,
+    LEVEL_5,
+    Auth,
     Connack,
     Connect,
     Disconnect,
@@ -15,80 +18,97 @@ from sensors.intake.packets import (
     Unsuback,
     Unsubscribe,
 )
+from sensors.intake.properties import WILL, Properties, write
 
 
-def encode(packet: Packet) -> bytes:
-    """Write a packet of MQTT 3.1.1. Raises ValueError or OverflowError for what no packet can carry.
+def encode(packet: Packet, level: int = LEVEL) -> bytes:
+    """Write a packet at a protocol level; a CONNECT at its own.
+
+    Raises ValueError or OverflowError for what no packet of that level can carry.
 
     >>> encode(Puback(258)).hex(" ")
     '40 02 01 02'
+    >>> encode(Puback(258, 0x87), level=5).hex(" ")
+    '40 03 01 02 87'
     """
     match packet:
         case Connect():
             return _frame(0x10, _connect_body(packet))
-        case Connack():
-            return _frame(0x20, bytes((packet.session_present, packet.code)))
+        case Connack(code, session_present, properties):
+            return _frame(0x20, bytes((session_present, code)) + _block(properties, "CONNACK", level))
         case Publish():
             first = 0x30 | packet.dup << 3 | packet.qos << 1 | packet.retain
-            return _frame(first, _text(packet.topic) + _packet_id(packet) + packet.payload)
-        case Puback():
-            return _frame(0x40, _short(packet.packet_id))
-        case Subscribe():
-            wanted = b"".join(_text(topic_filter) + bytes((qos,)) for topic_filter, qos in packet.filters)
-            return _frame(0x82, _short(packet.packet_id) + wanted)
-        case Suback():
-            return _frame(0x90, _short(packet.packet_id) + bytes(packet.codes))
-        case Unsubscribe():
-            return _frame(0xA2, _short(packet.packet_id) + b"".join(map(_text, packet.filters)))
-        case Unsuback():
-            return _frame(0xB0, _short(packet.packet_id))
+            head = text(packet.topic) + _packet_id(packet) + _block(packet.properties, "PUBLISH", level)
+            return _frame(first, head + packet.payload)
+        case Puback(packet_id, code, properties):
+            return _frame(0x40, short(packet_id) + _ending(code, properties, "PUBACK", level))
+        case Subscribe(packet_id, filters, properties):
+            wanted = b"".join(text(topic_filter) + bytes((options,)) for topic_filter, options in filters)
+            return _frame(0x82, short(packet_id) + _block(properties, "SUBSCRIBE", level) + wanted)
+        case Suback(packet_id, codes, properties):
+            return _frame(0x90, short(packet_id) + _block(properties, "SUBACK", level) + bytes(codes))
+        case Unsubscribe(packet_id, names, properties):
+            unwanted = b"".join(map(text, names))
+            return _frame(0xA2, short(packet_id) + _block(properties, "UNSUBSCRIBE", level) + unwanted)
+        case Unsuback(packet_id, codes, properties):
+            if codes and level != LEVEL_5:
+                raise ValueError("an UNSUBACK of MQTT 3.1.1 has no codes")
+            return _frame(0xB0, short(packet_id) + _block(properties, "UNSUBACK", level) + bytes(codes))
         case Pingreq():
             return b"\xc0\x00"
         case Pingresp():
             return b"\xd0\x00"
-        case Disconnect():
-            return b"\xe0\x00"
+        case Disconnect(code, properties):
+            return _frame(0xE0, _ending(code, properties, "DISCONNECT", level))
+        case Auth(code, properties):
+            if level != LEVEL_5:
+                raise ValueError("MQTT 3.1.1 has no AUTH")
+            return _frame(0xF0, _ending(code, properties, "AUTH", level))
 
 
 def _connect_body(packet: Connect) -> bytes:
+    level, will = packet.level, packet.will
+    if level not in (LEVEL, LEVEL_5):
+        raise ValueError(f"a CONNECT of level {level} is not known; {LEVEL} and {LEVEL_5} are")
     flags = packet.clean_session << 1
-    body = _short(packet.keep_alive_s) + _text(packet.client_id)
-    if packet.will is not None:
-        flags |= 0x04 | packet.will.qos << 3 | packet.will.retain << 5
-        body += _text(packet.will.topic) + _block(packet.will.payload)
+    body = short(packet.keep_alive_s) + _block(packet.properties, "CONNECT", level) + text(packet.client_id)
+    if will is not None:
+        flags |= 0x04 | will.qos << 3 | will.retain << 5
+        body += _block(will.properties, WILL, level) + text(will.topic) + block(will.payload)
     if packet.user_name is not None:
         flags |= 0x80
-        body += _text(packet.user_name)
+        body += text(packet.user_name)
     if packet.password is not None:
         flags |= 0x40
-        body += _block(packet.password)
-    return _text("MQTT") + bytes((LEVEL, flags)) + body
+        body += block(packet.password)
+    return text("MQTT") + bytes((level, flags)) + body
+
+
+def _block(properties: Properties, packet: str, level: int) -> bytes:
+    """The block of properties, which 3.1.1 does not have."""
+    if level == LEVEL_5:
+        return write(properties, packet)
+    if properties:
+        raise ValueError(f"a {packet} of MQTT 3.1.1 has no properties")
+    return b""
+
+
+def _ending(code: int, properties: Properties, packet: str, level: int) -> bytes:
+    """Code and properties, left out where they say nothing (MQTT 5, 3.4.2.1, 3.14.2.1, 3.15.2.1)."""
+    if level != LEVEL_5:
+        if code or properties:
+            raise ValueError(f"a {packet} of MQTT 3.1.1 has no code and no properties")
+        return b""
+    if properties:
+        return bytes((code,)) + write(properties, packet)
+    return bytes((code,)) if code else b""
 
 
 def _packet_id(packet: Publish) -> bytes:
     if (packet.packet_id is None) != (packet.qos == 0):
         raise ValueError(f"quality of service {packet.qos} with packet identifier {packet.packet_id}")
-    return b"" if packet.packet_id is None else _short(packet.packet_id)
-
-
-def _short(number: int) -> bytes:
-    return number.to_bytes(2, "big")
-
-
-def _block(data: bytes) -> bytes:
-    return _short(len(data)) + data
-
-
-def _text(text: str) -> bytes:
-    return _block(text.encode("utf-8"))
+    return b"" if packet.packet_id is None else short(packet.packet_id)
 
 
 def _frame(first: int, body: bytes) -> bytes:
-    length, head = len(body), bytearray((first,))
-    if length >= 1 << 28:
-        raise ValueError(f"a packet of {length} bytes is over what MQTT can carry")
-    while True:
-        head.append(length & 0x7F | (0x80 if length > 0x7F else 0))
-        length >>= 7
-        if not length:
-            return bytes(head) + body
+    return bytes((first,)) + variable(len(body)) + body

@@ -9,9 +9,11 @@ from concurrent.futures import ThreadPoolExecutor
 
 from sensors.clock import Clock
 from sensors.intake.decoder import MAX_PACKET
+from sensors.intake.host import Client, Counts
 from sensors.intake.message import Message
-from sensors.intake.packets import ACCEPTED, BAD_LOGIN, NOT_AUTHORISED, UNAVAILABLE, Connect
-from sensors.intake.session import Counts, Session
+from sensors.intake.packets import Connect
+from sensors.intake.reason_codes import Reason
+from sensors.intake.session import Session
 from sensors.mapping import Mapping
 
 Sink = Callable[[Message], Awaitable[object]]
@@ -36,7 +38,7 @@ log = logging.getLogger("slowcorner.mqtt")
 
 
 class Listener:
-    """An MQTT 3.1.1 server that takes messages and gives none.
+    """An MQTT server, of 3.1.1 and of 5, that takes messages and gives none.
 
     `port` 0 lets the system choose one, see `address`. Each message goes to `sink` as it comes and is
     acknowledged in its order once the sink is done; if the sink fails, the connection is closed with no
@@ -76,7 +78,7 @@ class Listener:
         self._login_thread: ThreadPoolExecutor | None = None
         self._server: asyncio.Server | None = None
         self._sessions: dict[asyncio.Task[None], Session] = {}
-        self._by_client: dict[str, Session] = {}
+        self._by_client: dict[str, Client] = {}
         self._deliveries: set[asyncio.Future[object]] = set()
         self._failing = False
         self._stopping = False
@@ -101,9 +103,9 @@ class Listener:
             return
         self._stopping = True
         self._server.close()
-        for task, session in self._sessions.items():
+        for session in self._sessions.values():
             session.forget_will()
-            task.cancel()
+            session.dismiss(Reason.SHUTTING_DOWN, "the service is stopping")
         if self._sessions:
             await asyncio.wait(self._sessions)
         await self._server.wait_closed()
@@ -139,36 +141,36 @@ class Listener:
         if not task.cancelled() and (error := task.exception()) is not None:
             log.error("An MQTT connection ended by a fault of ours", exc_info=error)
 
-    async def admit(self, session: Session, connect: Connect) -> int:
-        """Let a client in or not: a return code for its CONNACK. One of the same name is shown out first."""
+    async def admit(self, session: Client, connect: Connect) -> Reason:
+        """Let a client in or not: a reason for its CONNACK. One of the same name is shown out first."""
         if self._login is not None:
             code = await self._check(self._login, connect)
-            if code != ACCEPTED:
+            if code:
                 return code
         if connect.will is not None and not self.is_allowed(session, connect.will.topic):
-            return NOT_AUTHORISED
+            return Reason.NOT_AUTHORISED
         former = self._by_client.get(session.client_id)
         self._by_client[session.client_id] = session
         if former is not None:
             # Its will goes to the sink before the newcomer can say anything.
             former.say_will()
-            former.task.cancel()
-        return ACCEPTED
+            former.dismiss(Reason.TAKEN_OVER, "another connection came by the same client identifier")
+        return Reason.SUCCESS
 
-    def is_allowed(self, session: Session, topic: str) -> bool:
+    def is_allowed(self, session: Client, topic: str) -> bool:
         """Whether a client may publish under a topic."""
         return self._may_publish is None or self._may_publish(session.user_name, topic)
 
-    async def _check(self, login: Login, connect: Connect) -> int:
+    async def _check(self, login: Login, connect: Connect) -> Reason:
         if connect.user_name is None or connect.password is None:
-            return NOT_AUTHORISED
+            return Reason.NOT_AUTHORISED
         loop = asyncio.get_running_loop()
         try:
             right = await loop.run_in_executor(self._login_thread, login, connect.user_name, connect.password)
         except Exception:
             log.exception("The login of an MQTT client could not be checked")
-            return UNAVAILABLE
-        return ACCEPTED if right else BAD_LOGIN
+            return Reason.UNAVAILABLE
+        return Reason.SUCCESS if right else Reason.BAD_LOGIN
 
     def deliver(self, message: Message) -> asyncio.Future[object]:
         """Hand a message to the sink; done when it is stored. The listener keeps hold of it until then."""

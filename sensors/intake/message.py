@@ -63,6 +63,21 @@ def forbidden(topic: str, payload: bytes, arrived: Millis, user_name: str) -> Me
     return Message(arrived, rejected=(Rejected(_source(topic), reason, payload, arrived),))
 
 
+def is_read(topic: str, mappings: Sequence[Mapping] = ()) -> bool:
+    """Whether anything is read under a topic.
+
+    >>> is_read("slowcorner/shop/n1/senml"), is_read("weather/today")
+    (True, False)
+    """
+    if mapping_for(mappings, topic) is not None:
+        return True
+    try:
+        parse_topic(topic)
+    except KeptOutError:
+        return False
+    return True
+
+
 def _interpret(topic: str, payload: bytes, arrived: Millis, retained: bool, takes_presses: bool) -> Message:
     where = parse_topic(topic)
     match where.kind:

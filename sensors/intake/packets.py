@@ -1,12 +1,19 @@
-"""What is said in MQTT 3.1.1 between a node and the service, as plain values. In brackets are its sections.
+"""What is said in MQTT between a node and the service, as plain values, for 3.1.1 and 5 alike.
 
-Packets of quality of service 2 (PUBREC, PUBREL, PUBCOMP) are not among them: that is not taken.
+In brackets are the sections of 3.1.1, and of 5 where it says so. What only 5 knows is left out in 3.1.1:
+properties, the codes of PUBACK, UNSUBACK and DISCONNECT, and AUTH. Packets of quality of service 2 (PUBREC,
+PUBREL, PUBCOMP) are not among them: that is not taken.
 """
 
 from dataclasses import dataclass
 
+from sensors.intake.properties import Properties
+
 LEVEL = 4
 """The protocol level that MQTT 3.1.1 goes by (3.1.2.2)."""
+
+LEVEL_5 = 5
+"""The one that MQTT 5 goes by (MQTT 5, 3.1.2.2)."""
 
 ACCEPTED = 0x00
 UNACCEPTABLE_LEVEL = 0x01
@@ -14,24 +21,10 @@ UNACCEPTABLE_CLIENT_ID = 0x02
 UNAVAILABLE = 0x03
 BAD_LOGIN = 0x04
 NOT_AUTHORISED = 0x05
-"""What a CONNACK may say (3.2.2.3)."""
+"""What a CONNACK of 3.1.1 may say (3.2.2.3)."""
 
 SUBSCRIPTION_REFUSED = 0x80
-"""What a SUBACK says to a filter that is not granted (3.9.3)."""
-
-
-class ProtocolError(Exception):
-    """The other side broke the protocol, or asked what is not taken: the connection is to be closed.
-
-    `reason` says what was wrong; `reply` is what to send before closing, if anything; `too_large` is set when
-    a packet was over the size limit.
-    """
-
-    def __init__(self, reason: str, reply: bytes = b"", too_large: bool = False) -> None:
-        super().__init__(reason)
-        self.reason = reason
-        self.reply = reply
-        self.too_large = too_large
+"""What a SUBACK of 3.1.1 says to a filter that is not granted (3.9.3)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,11 +35,15 @@ class Will:
     payload: bytes
     qos: int = 0
     retain: bool = False
+    properties: Properties = ()
 
 
 @dataclass(frozen=True, slots=True)
 class Connect:
-    """A client presents itself. `keep_alive_s` is the longest it stays silent [s]; 0 for no limit."""
+    """A client presents itself. `keep_alive_s` is the longest it stays silent [s]; 0 for no limit.
+
+    `level` is `LEVEL` or `LEVEL_5`; in 5 `clean_session` is called clean start (MQTT 5, 3.1.2.4).
+    """
 
     client_id: str
     clean_session: bool = True
@@ -54,6 +51,8 @@ class Connect:
     user_name: str | None = None
     password: bytes | None = None
     will: Will | None = None
+    level: int = LEVEL
+    properties: Properties = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,6 +61,7 @@ class Connack:
 
     code: int
     session_present: bool = False
+    properties: Properties = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,21 +74,28 @@ class Publish:
     packet_id: int | None = None
     retain: bool = False
     dup: bool = False
+    properties: Properties = ()
 
 
 @dataclass(frozen=True, slots=True)
 class Puback:
-    """A message of quality of service 1 has arrived for good."""
+    """A message of quality of service 1 has arrived for good; from `code` 0x80 on it was not taken."""
 
     packet_id: int
+    code: int = 0
+    properties: Properties = ()
 
 
 @dataclass(frozen=True, slots=True)
 class Subscribe:
-    """A client asks for messages: filters, each with the quality of service it wants."""
+    """A client asks for messages: filters, each with the quality of service it wants.
+
+    In MQTT 5 that number has further options from its third bit on (MQTT 5, 3.8.3.1).
+    """
 
     packet_id: int
     filters: tuple[tuple[str, int], ...]
+    properties: Properties = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,6 +104,7 @@ class Suback:
 
     packet_id: int
     codes: tuple[int, ...]
+    properties: Properties = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,13 +113,16 @@ class Unsubscribe:
 
     packet_id: int
     filters: tuple[str, ...]
+    properties: Properties = ()
 
 
 @dataclass(frozen=True, slots=True)
 class Unsuback:
-    """The answer to an UNSUBSCRIBE."""
+    """The answer to an UNSUBSCRIBE: in MQTT 5 with a code for each filter, in its order."""
 
     packet_id: int
+    codes: tuple[int, ...] = ()
+    properties: Properties = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,7 +137,18 @@ class Pingresp:
 
 @dataclass(frozen=True, slots=True)
 class Disconnect:
-    """A client takes its leave: its will is void."""
+    """A client takes its leave, and its will is void where `code` is 0. In MQTT 5 the service says it too."""
+
+    code: int = 0
+    properties: Properties = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Auth:
+    """A step of a login in several steps, which only MQTT 5 knows (its 3.15)."""
+
+    code: int = 0
+    properties: Properties = ()
 
 
 Packet = (
@@ -141,4 +163,5 @@ Packet = (
     | Pingreq
     | Pingresp
     | Disconnect
+    | Auth
 )

@@ -1,35 +1,35 @@
-"""One client's connection, from CONNECT to its end. A message is acknowledged only when it is stored."""
+"""One client's connection, from CONNECT to its end. A message is acknowledged only when it is stored.
+
+The numbers are the sections of MQTT 5, which in what is named here are those of 3.1.1 too unless it says so.
+"""
 
 import asyncio
 import logging
+import secrets
 from collections import deque
-from collections.abc import Sequence
-from dataclasses import dataclass
-from typing import NamedTuple, Protocol
+from contextlib import suppress
+from typing import NamedTuple
 
-from sensors.clock import Clock
+from sensors.intake.answers import RECEIVE_MAXIMUM, Answers
+from sensors.intake.breach import ProtocolError
 from sensors.intake.decoder import Decoder
-from sensors.intake.encoder import encode
+from sensors.intake.host import Host
+from sensors.intake.keeping_out import why_kept_out
 from sensors.intake.message import Message, forbidden, interpret
+from sensors.intake.only_in_5 import cannot_be_served, check_disconnect, check_publish, check_subscribe
 from sensors.intake.packets import (
-    ACCEPTED,
-    SUBSCRIPTION_REFUSED,
-    Connack,
+    LEVEL_5,
     Connect,
     Disconnect,
     Packet,
     Pingreq,
     Pingresp,
-    ProtocolError,
-    Puback,
     Publish,
-    Suback,
     Subscribe,
-    Unsuback,
     Unsubscribe,
     Will,
 )
-from sensors.mapping import Mapping
+from sensors.intake.reason_codes import Reason
 from sensors.reading import Rejected
 from sensors.topics import quoted
 
@@ -48,51 +48,12 @@ LINGER_S = 2.0
 log = logging.getLogger("slowcorner.mqtt")
 
 
-@dataclass
-class Counts:
-    """What has come in since the start."""
-
-    connections: int = 0
-    refused: int = 0
-    """Connections that were not let in."""
-    messages: int = 0
-    rejected: int = 0
-    """Payloads, or records of them, that were kept out."""
-    breaches: int = 0
-    """Connections closed for breaking the protocol."""
-    too_large: int = 0
-    """Packets over the size limit, among the breaches."""
-    not_stored: int = 0
-    """Messages the sink failed on, and that were not acknowledged."""
-
-
-class Host(Protocol):
-    """What a session asks of the listener that has it."""
-
-    clock: Clock
-    counts: Counts
-    max_packet: int
-    takes_presses: bool
-    connect_wait_s: float
-    mappings: Sequence[Mapping]
-
-    async def admit(self, session: "Session", connect: Connect) -> int:
-        """Let a client in or not: a return code for its CONNACK."""
-        ...
-
-    def is_allowed(self, session: "Session", topic: str) -> bool:
-        """Whether a client may publish under a topic."""
-        ...
-
-    def deliver(self, message: Message) -> asyncio.Future[object]:
-        """Hand a message to the sink; done when it is stored."""
-        ...
-
-
 class _InFlight(NamedTuple):
     packet_id: int | None
     size: int
     stored: asyncio.Future[object]
+    code: Reason
+    reason: str
 
 
 class _NotStoredError(Exception):
@@ -109,41 +70,59 @@ class Session:
         self.user_name = ""
         self._reader = reader
         self._writer = writer
+        self._answers = Answers(writer)
         self._host = host
         self._decoder = Decoder(max_packet=host.max_packet)
         self._silence_s: float | None = host.connect_wait_s
+        self._is_in = False
         self._will: Will | None = None
+        self._farewell: tuple[Reason, str] | None = None
         self._in_flight: deque[_InFlight] = deque()
         self._in_flight_bytes = 0
         self._room = asyncio.Event()
         self._news = asyncio.Event()
         self._read_all = False
+        self._cut_off = False
 
     async def run(self) -> None:
         """Serve the client until one side ends the connection."""
         try:
-            if await self._let_in():
+            connect = await self._let_in()
+            if connect is not None:
                 async with asyncio.TaskGroup() as tasks:
-                    tasks.create_task(self._read(), name=f"mqtt read {self.client_id}")
+                    tasks.create_task(self._read(connect), name=f"mqtt read {self.client_id}")
                     tasks.create_task(self._acknowledge(), name=f"mqtt acknowledge {self.client_id}")
-        except* (OSError, _NotStoredError):
-            pass  # the client is gone, or must come again
+        except* OSError:
+            pass  # the client is gone
+        except* _NotStoredError:
+            self._farewell = Reason.BUSY, "what was published could not be stored: send it again"
         finally:
             self.say_will()
             await self._close()
 
     def say_will(self) -> None:
-        """Publish the will, once, of a client that left without a DISCONNECT (3.1.2.5)."""
+        """Publish the will, once, of a client that left without a DISCONNECT (3.1.2.5).
+
+        At once: a will delay interval ends with the session at the latest (3.1.3.2.2), and here no session
+        outlives its connection.
+        """
         if self._will is not None:
-            self._host.deliver(self._interpret(self._will.topic, self._will.payload, self._will.retain))
+            topic, payload = self._will.topic, self._will.payload
+            allowed = self._host.is_allowed(self, topic)
+            self._host.deliver(self._interpret(topic, payload, self._will.retain, allowed))
             self._will = None
+
+    def dismiss(self, code: Reason, reason: str) -> None:
+        """End the connection from our side, and tell a client of MQTT 5 why (3.14)."""
+        self._farewell = code, reason
+        self.task.cancel()
 
     def forget_will(self) -> None:
         """Let the connection end without its will: it is not the client's doing."""
         self._will = None
 
-    async def _let_in(self) -> bool:
-        """Take the CONNECT, which must come first and soon (3.1, 4.2), and answer it."""
+    async def _let_in(self) -> Connect | None:
+        """Take the CONNECT, which must come first and soon (3.1, 4.2), and answer it; None for not let in."""
         try:
             connect = await self._next_packet()
             if connect is not None and not isinstance(connect, Connect):
@@ -156,19 +135,21 @@ class Session:
             connect = None
         if connect is None:
             self._host.counts.refused += 1
-            return False
-        self.client_id = connect.client_id or f"unnamed-{self._host.counts.connections}"
+            return None
+        self.client_id = connect.client_id or f"unnamed-{secrets.token_hex(6)}"
         self.user_name = connect.user_name or ""
-        code = await self._host.admit(self, connect)
-        self._writer.write(encode(Connack(code)))
-        if code != ACCEPTED:
+        self._answers.speak_as(connect)
+        code = cannot_be_served(connect) or await self._host.admit(self, connect)
+        self._answers.connack(connect, code, self.client_id, self._host.max_packet)
+        if code:
             self._host.counts.refused += 1
             log.warning("MQTT client %s was refused with code %d", quoted(self.client_id), code)
-            return False
+            return None
+        self._is_in = True
         self._will = connect.will
         # 3.1.2.10: one and a half times the keep-alive; 0 switches it off.
         self._silence_s = connect.keep_alive_s * 1.5 or None
-        return True
+        return connect
 
     async def _next_packet(self) -> Packet | None:
         """The next packet, None when the client has closed. Raises TimeoutError after too long a silence."""
@@ -183,13 +164,15 @@ class Session:
                     packet = self._decoder.next_packet()
         return packet
 
-    async def _read(self) -> None:
+    async def _read(self, connect: Connect) -> None:
         try:
             while (packet := await self._next_packet()) is not None:
                 if isinstance(packet, Publish):
                     await self._take(packet)
                 elif isinstance(packet, Disconnect):
-                    self._will = None
+                    check_disconnect(packet, connect)
+                    if packet.code == Reason.SUCCESS:  # 3.14.4: with any other, the will is said
+                        self._will = None
                     break
                 else:
                     await self._answer(packet)
@@ -197,6 +180,7 @@ class Session:
             self._breached(breach)
         except TimeoutError:
             log.info("MQTT client %s was silent for %g s", quoted(self.client_id), self._silence_s)
+            self._farewell = Reason.KEEP_ALIVE_TIMEOUT, f"silent for {self._silence_s:g} s"
         except OSError:
             pass  # the client is gone
         self._read_all = True
@@ -204,21 +188,32 @@ class Session:
 
     async def _take(self, publish: Publish) -> None:
         if publish.qos == 2:
-            raise ProtocolError("quality of service 2 is not taken: publish with 1")
-        message = self._interpret(publish.topic, publish.payload, publish.retain)
+            reason = "quality of service 2 is not taken: publish with 1"
+            raise ProtocolError(reason, code=Reason.QOS_NOT_SUPPORTED)  # 3.2.2.3.4
+        if self._answers.speaks_5:
+            check_publish(publish)
+            if publish.qos and len(self._in_flight) >= RECEIVE_MAXIMUM:  # 3.3.4, 4.9
+                reason = f"more than {RECEIVE_MAXIMUM} messages are not acknowledged yet"
+                raise ProtocolError(reason, code=Reason.RECEIVE_MAXIMUM_EXCEEDED)
+        allowed = self._host.is_allowed(self, publish.topic)
+        message = self._interpret(publish.topic, publish.payload, publish.retain, allowed)
+        code, reason = Reason.SUCCESS, ""
+        if message.rejected and self._answers.speaks_5:
+            code, reason = why_kept_out(publish, message, allowed, self._host.mappings)
         size = len(publish.payload) + MESSAGE_OVERHEAD
-        self._in_flight.append(_InFlight(publish.packet_id, size, self._host.deliver(message)))
+        stored = self._host.deliver(message)
+        self._in_flight.append(_InFlight(publish.packet_id, size, stored, code, reason))
         self._in_flight_bytes += size
         self._news.set()
         while self._in_flight_bytes > IN_FLIGHT_LIMIT:
             self._room.clear()
             await self._room.wait()
 
-    def _interpret(self, topic: str, payload: bytes, retained: bool) -> Message:
+    def _interpret(self, topic: str, payload: bytes, retained: bool, allowed: bool) -> Message:
         host = self._host
         now = host.clock.now()
-        if not host.is_allowed(self, topic):
-            # 3.3.5.2: acknowledged, or the connection closed. A node that is closed sends the same for ever.
+        if not allowed:
+            # 3.1.1, 3.3.5.2: acknowledged, or closed. A node that is closed sends the same for ever.
             message = forbidden(topic, payload, now, self.user_name)
         else:
             message = interpret(
@@ -236,14 +231,16 @@ class Session:
     async def _answer(self, packet: Packet) -> None:
         match packet:
             case Pingreq():
-                answer: Packet = Pingresp()
-            case Subscribe(packet_id, filters):
-                answer = Suback(packet_id, (SUBSCRIPTION_REFUSED,) * len(filters))
-            case Unsubscribe(packet_id):
-                answer = Unsuback(packet_id)
-            case _:
-                raise ProtocolError(f"{_name(packet)} is not for a client to send here")
-        self._writer.write(encode(answer))
+                self._answers.say(Pingresp())
+            case Subscribe():
+                if self._answers.speaks_5:
+                    check_subscribe(packet)
+                self._answers.refuse_subscriptions(packet)
+            case Unsubscribe():
+                self._answers.unsubscribed(packet)
+            case _:  # AUTH among them, for no authentication method was agreed on (4.12)
+                reason = f"{_name(packet)} is not for a client to send here"
+                raise ProtocolError(reason, code=Reason.PROTOCOL_ERROR)
         await self._writer.drain()
 
     async def _acknowledge(self) -> None:
@@ -260,11 +257,11 @@ class Session:
             acknowledgements = bytearray()
             failed = False
             while self._in_flight and self._in_flight[0].stored.done() and not failed:
-                packet_id, size, stored = self._in_flight.popleft()
+                packet_id, size, stored, code, reason = self._in_flight.popleft()
                 self._in_flight_bytes -= size
                 failed = stored.cancelled() or stored.exception() is not None
                 if packet_id is not None and not failed:
-                    acknowledgements += encode(Puback(packet_id))
+                    acknowledgements += self._answers.acknowledgement(packet_id, code, reason)
             self._room.set()
             self._writer.write(bytes(acknowledgements))
             await self._writer.drain()
@@ -275,7 +272,12 @@ class Session:
         """Count it, answer it where the standard has an answer, and keep it if the client had been let in."""
         self._host.counts.breaches += 1
         self._host.counts.too_large += breach.too_large
-        self._writer.write(breach.reply)
+        if self._is_in:
+            self._farewell, self._cut_off = (breach.code, breach.reason), True
+        elif breach.reply:
+            self._writer.write(breach.reply)
+        elif self._decoder.level == LEVEL_5:
+            self._answers.refuse_connect(breach.code, breach.reason)
         client = f"MQTT client {quoted(self.client_id)}" if self.client_id else "An MQTT client not let in"
         log.warning("%s broke the protocol and its connection is closed: %s", client, breach.reason)
         if self.client_id:
@@ -285,6 +287,10 @@ class Session:
             self._host.deliver(Message(now, rejected=(rejected,)))
 
     async def _close(self) -> None:
+        if self._farewell is not None and self._is_in:
+            self._answers.farewell(*self._farewell)
+            if self._cut_off and self._answers.speaks_5:
+                await self._hear_out()
         self._writer.close()
         try:
             async with asyncio.timeout(LINGER_S):
@@ -293,6 +299,15 @@ class Session:
             self._writer.transport.abort()
         except OSError:
             pass  # the client is gone
+
+    async def _hear_out(self) -> None:
+        """Read on and forget, for a while: closing on unread bytes would undo our last word."""
+        with suppress(OSError, TimeoutError):
+            async with asyncio.timeout(LINGER_S):
+                if self._writer.can_write_eof():
+                    self._writer.write_eof()
+                while await self._reader.read(CHUNK):
+                    pass
 
 
 def _name(packet: Packet) -> str:

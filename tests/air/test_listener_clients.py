@@ -178,16 +178,6 @@ def test_pahos_subscription_is_refused() -> None:
     run(main())
 
 
-def test_paho_speaking_mqtt_5_is_told_the_version_is_not_spoken() -> None:
-    async def main() -> None:
-        async with listening(Shelf()) as listener:
-            with paho_client(MQTTProtocolVersion.MQTTv5) as node:
-                await node.connect(listener)
-            assert node.codes[0] == "Unsupported protocol version"
-
-    run(main())
-
-
 def test_ten_megabytes_from_paho_do_not_disturb_others() -> None:
     async def main() -> None:
         shelf = Shelf()

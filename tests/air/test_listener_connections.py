@@ -8,7 +8,7 @@ import threading
 import pytest
 
 from sensors.intake import listener as listener_module
-from sensors.intake.decoder import REFUSED_LEVEL_5
+from sensors.intake.bodies import REFUSED_LATER_LEVEL
 from sensors.intake.encoder import encode
 from sensors.intake.packets import (
     Connack,
@@ -90,12 +90,12 @@ def test_connect_must_come_soon(begun: bytes) -> None:
     run(main())
 
 
-def test_mqtt_5_is_refused_in_its_own_form() -> None:
+def test_what_comes_after_mqtt_5_is_refused_in_that_form() -> None:
     # MQTT 5, 3.2.2.2: reason 0x84
     async def main() -> None:
         async with listening(Shelf()) as listener, wire(listener) as node:
-            await node.say(bytes.fromhex("10 0d 00044d515454 05 02 003c 00 0000"))
-            assert await node.reader.read() == REFUSED_LEVEL_5
+            await node.say(bytes.fromhex("10 0d 00044d515454 06 02 003c 00 0000"))
+            assert await node.reader.read() == REFUSED_LATER_LEVEL
 
     run(main())
 

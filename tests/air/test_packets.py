@@ -6,7 +6,9 @@ import pytest
 from hypothesis import example, given
 from hypothesis import strategies as st
 
-from sensors.intake.decoder import MAX_PACKET, REFUSED_LEVEL_5, Decoder
+from sensors.intake.bodies import REFUSED_LATER_LEVEL
+from sensors.intake.breach import ProtocolError
+from sensors.intake.decoder import MAX_PACKET, Decoder
 from sensors.intake.encoder import encode
 from sensors.intake.packets import (
     Connack,
@@ -15,7 +17,6 @@ from sensors.intake.packets import (
     Packet,
     Pingreq,
     Pingresp,
-    ProtocolError,
     Puback,
     Publish,
     Suback,
@@ -250,10 +251,10 @@ def test_a_breach_is_told(data: str, reason: str) -> None:
     [
         # MQTT 3.1.1, 3.1.2.2: an unacceptable level is answered with CONNACK 0x01
         ("10 0c 00044d515454 03 02 003c 0000", "20 02 00 01"),
-        ("10 0c 00044d515454 06 02 003c 0000", "20 02 00 01"),
+        ("10 0c 00044d515454 02 02 003c 0000", "20 02 00 01"),
         ("10 0e 00064d5149736470 03 02 003c 0000", "20 02 00 01"),
         # MQTT 5, 3.1.2.2: reason 0x84 in a CONNACK of that form
-        ("10 0d 00044d515454 05 02 003c 00 0000", REFUSED_LEVEL_5.hex()),
+        ("10 0d 00044d515454 06 02 003c 00 0000", REFUSED_LATER_LEVEL.hex()),
         # MQTT 3.1.1, 3.1.3.1: no client identifier with a session to keep is answered with CONNACK 0x02
         ("10 0c 00044d515454 04 00 003c 0000", "20 02 00 02"),
     ],
@@ -262,9 +263,9 @@ def test_a_connect_that_cannot_be_served_is_answered(data: str, reply: str) -> N
     assert breach(bytes.fromhex(data)).reply == bytes.fromhex(reply)
 
 
-def test_other_levels_are_not_decoded_yet() -> None:
-    with pytest.raises(ValueError, match="level 5 is not spoken"):
-        Decoder(level=5)
+def test_other_levels_are_not_decoded() -> None:
+    with pytest.raises(ValueError, match="level 6 is not spoken"):
+        Decoder(level=6)
 
 
 def test_a_packet_at_the_limit_is_taken_and_one_byte_more_is_refused_by_its_header() -> None:
