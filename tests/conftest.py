@@ -38,3 +38,15 @@ def needs_mosquitto_broker() -> str:
 def needs_chromium() -> str:
     """The path of Chromium."""
     return _program("chromium", "chromium-browser")
+
+
+@pytest.fixture(scope="session")
+def needs_node() -> str:
+    """The path of Node, which runs MicroPython as WebAssembly."""
+    return _program("node", "nodejs")
+
+
+@pytest.fixture(scope="session")
+def needs_npm() -> str:
+    """The path of npm, which fetches it."""
+    return _program("npm")

@@ -125,7 +125,7 @@ def test_a_press_is_read_by_the_service() -> None:
 
 @given(
     st.text("abc/é", min_size=1, max_size=20),
-    st.none() | st.text(max_size=20),
+    st.none() | st.text(st.characters(exclude_categories=["Cc", "Cs", "Cn", "Co"]), max_size=20),
     st.integers(1, 65535),
     st.binary(max_size=300),
     st.booleans(),

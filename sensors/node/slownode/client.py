@@ -16,8 +16,12 @@ class Client:
     def __init__(self, socket, name, user=None, password=None, will=None, keep_alive=60):
         self._socket = socket
         self._id = 0
-        socket.write(mqtt.connect(name, keep_alive, user, password, will))
-        mqtt.check_connack(*mqtt.read(self._receive))
+        try:
+            socket.write(mqtt.connect(name, keep_alive, user, password, will))
+            mqtt.check_connack(*mqtt.read(self._receive))
+        except (OSError, mqtt.MqttError):
+            socket.close()
+            raise
 
     def publish_all(self, messages, stored=None):
         """Publish (topic, payload, retain) in order; `stored(count)` is told how many of them are stored."""

@@ -16,7 +16,7 @@ DEFAULTS = {
     "battery_divider": None,
 }
 NEEDED = ("wifi_name", "wifi_password", "broker", "place", "node")
-TEXTS = (*NEEDED, "hook", "user", "password", "time_server", "ca_file")
+TEXTS = NEEDED + ("hook", "user", "password", "time_server", "ca_file")
 LIMITS = {
     "broker_port": (1, 65535),
     "every_s": (10, 3600),
