@@ -25,6 +25,10 @@ REASONS_LIMIT = 50
 """A pack with more records kept out than this leaves one entry for the lot, with the whole payload."""
 
 _BASE_LABELS = frozenset({"bn", "bt", "bu", "bv", "bs", "bver"})
+_KNOWN_LABELS = _BASE_LABELS | {"n", "u", "v", "t"}
+_USUAL_LABELS = frozenset({"n", "u", "v", "t", "bn", "bt", "bver"})
+"""What a usual record has, and no more: its own name, unit and value, a time, and bases of name and time."""
+
 _OTHER_VALUES = {"vs": "a text", "vb": "a true or false", "vd": "data"}
 _NAMES = ", ".join((*QUANTITIES, "battery"))
 
@@ -65,7 +69,12 @@ def parse(payload: bytes, place: str, node: str, arrived: Millis, source: str) -
     rejected: list[Rejected] = []
     base: dict[str, object] = {}
     kept_out = 0
+    own = f"{place}/{node}/"
     for number, record in enumerate(records, start=1):
+        usual = _usual(record, base, own, arrived)
+        if usual is not None:
+            readings.append(Reading(place, node, *usual))
+            continue
         try:
             resolved = resolve(record, base, arrived)
             if resolved is not None:
@@ -112,9 +121,10 @@ def load_pack(payload: bytes) -> list[object]:
     for record in records:
         if not isinstance(record, dict):
             continue
-        for label in record:
-            if label.endswith("_"):
-                raise KeptOutError(f"field {quoted(label)} must be understood and is not known here")
+        if not _KNOWN_LABELS.issuperset(record):
+            for label in record:
+                if label.endswith("_"):
+                    raise KeptOutError(f"field {quoted(label)} must be understood and is not known here")
         if "bver" in record and number("bver", record["bver"]) > VERSION:
             version = quoted(record["bver"])
             raise KeptOutError(
@@ -156,6 +166,35 @@ def moment(seconds: float, now: Millis) -> Millis:
     return time
 
 
+def _usual(
+    record: object, base: dict[str, object], own: str, now: Millis
+) -> tuple[str, str, float, Millis] | None:
+    """Name, unit, value and time of a record as nearly all are, read in a fraction of the time.
+
+    None for any other: `resolve` and `_reading`, which know every rule, then take it or say what is wrong.
+    """
+    if type(record) is not dict or not _USUAL_LABELS.issuperset(record):
+        return None
+    for label in ("bt", "bn"):
+        if label in record:
+            base[label] = record[label]
+    if base and not (_USUAL_LABELS.issuperset(base) and base.get("bn", own) == own):
+        return None
+    name, value = record.get("n"), record.get("v")
+    quantity = QUANTITIES.get(name) if type(name) is str else None
+    if quantity is None or record.get("u") != quantity.unit:
+        return None
+    if (type(value) is not float and type(value) is not int) or (
+        not quantity.lowest <= value <= quantity.highest
+    ):
+        return None
+    try:
+        time = moment(_seconds(record, base), now)
+    except KeptOutError:
+        return None
+    return quantity.name, quantity.unit, 0.0 + value, time
+
+
 def resolve(record: object, base: dict[str, object], now: Millis) -> Resolved | None:
     """Apply the base fields to a record (4.6), and take its own into `base` for those after it.
 
@@ -172,8 +211,12 @@ def resolve(record: object, base: dict[str, object], now: Millis) -> Resolved | 
     name = (_text("bn", base) or "") + (_text("n", record) or "")
     value = _value(name, record, base)
     unit = _text("u", record) if "u" in record else _text("bu", base)
-    seconds = number("bt", base.get("bt", 0)) + number("t", record.get("t", 0))
-    return Resolved(name, unit, value, moment(seconds, now))
+    return Resolved(name, unit, value, moment(_seconds(record, base), now))
+
+
+def _seconds(record: Mapping[str, object], base: Mapping[str, object]) -> float:
+    start = number("bt", base["bt"]) if "bt" in base else 0.0
+    return start + number("t", record["t"]) if "t" in record else start
 
 
 def _value(name: str, record: Mapping[str, object], base: Mapping[str, object]) -> float:

@@ -3,6 +3,7 @@
 import json
 import re
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Literal, cast, get_args
 
 from sensors.reading import KeptOutError
@@ -63,6 +64,7 @@ def check_slug(what: str, name: str) -> None:
         )
 
 
+@lru_cache(maxsize=1024)  # a node says the same one each time
 def parse_topic(topic: str) -> Topic:
     """Read a topic.
 

@@ -1,8 +1,13 @@
 """SenML packs: whatever bytes may come, nothing is raised and nothing is lost."""
 
-from hypothesis import given
+import json
+import math
+
+import pytest
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from sensors import senml
 from sensors.reading import BATTERY_UNITS, QUANTITIES
 from sensors.senml import AGE_LIMIT_MS, AHEAD_LIMIT_MS, Parsed, parse
 from tests.air.packs import NOW, take
@@ -24,6 +29,60 @@ RECORD_FIELDS = st.dictionaries(
     ),
     max_size=6,
 )
+
+OFF_BY_ONE = st.sampled_from(
+    [
+        *[{}] * 30,
+        {"v": math.nan},
+        {"v": -math.inf},
+        {"n": "shop/n1/humidity"},
+        {"n": "battery"},
+        {"n": "colour"},
+        {"n": 7},
+        {"u": "%RH"},
+        {"u": None},
+        {"v": True},
+        {"v": "20"},
+        {"v": 10**400},
+        {"v": 86},
+        {"v": -0.0},
+        {"t": True},
+        {"t": "1"},
+        {"t": 10**400},
+        {"bt": None},
+        {"bt": -0.0},
+        {"bn": "shop/n1/"},
+        {"bn": "shop/n2/"},
+        {"bn": ""},
+        {"bn": 3},
+        {"bu": "Cel"},
+        {"bv": 2},
+        {"bs": 2},
+        {"bver": 10},
+        {"bver": 11},
+        {"bver": "10"},
+        {"s": 2},
+        {"vs": "x"},
+        {"x": 2},
+        {"x_": 2},
+    ]
+)
+NEARLY_USUAL = st.builds(
+    lambda usual, off: usual | off,
+    st.fixed_dictionaries(
+        {
+            "n": st.just("temperature"),
+            "u": st.just("Cel"),
+            "v": st.integers(-50, 90) | st.floats(-41.0, 86.0),
+        },
+        optional={
+            "t": st.floats(-3e6, 400.0) | st.integers(-5, 5),
+            "bt": st.sampled_from([NOW // 1000, NOW / 1000, NOW / 1000 + 301]),
+        },
+    ),
+    OFF_BY_ONE,
+)
+"""Records that are as usual, or off by one thing."""
 
 
 def check(parsed: Parsed) -> None:
@@ -61,3 +120,14 @@ def test_every_record_is_taken_or_kept_out_or_base_only(pack: list[dict[str, obj
     base_only = sum(1 for record in pack if not record.keys() - {"bn", "bt", "bu", "bv", "bs", "bver"})
     whole = len(parsed.rejected) == 1 and not parsed.rejected[0].reason.startswith("record ")
     assert whole or len(parsed.readings) + len(parsed.rejected) + base_only == len(pack)
+
+
+@settings(max_examples=500)
+@given(st.lists(NEARLY_USUAL, min_size=1, max_size=5))
+def test_what_is_read_the_short_way_is_what_the_long_way_reads(pack: list[dict[str, object]]) -> None:
+    payload = json.dumps(pack).encode()
+    as_it_is = parse(payload, "shop", "n1", NOW, "here")
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(senml, "_usual", lambda *_: None)
+        the_long_way = parse(payload, "shop", "n1", NOW, "here")
+    assert repr(as_it_is) == repr(the_long_way)  # in words, so that 1 is not 1.0 and -0.0 is not 0.0
