@@ -43,6 +43,16 @@ _IN_3_1_1 = {
 """How a CONNACK of 3.1.1 puts it (its 3.2.2.3); there are no other codes it could be asked for."""
 
 
+NOT_LET_IN = {
+    Reason.BAD_LOGIN: "its user name or password is wrong",
+    Reason.NOT_AUTHORISED: "it gave no user name and password, or its will is under a topic of another",
+    Reason.UNAVAILABLE: "its login could not be checked just now",
+    Reason.BAD_AUTHENTICATION_METHOD: "it wants a way to log in other than user name and password",
+    Reason.QOS_NOT_SUPPORTED: "its will has quality of service 2, which is not taken",
+}
+"""Why a client was not let in, for a person to read."""
+
+
 class Answers:
     """Writes to one client, whose CONNECT settles the form. Until then it is 3.1.1's."""
 

@@ -63,6 +63,10 @@ class Host(Protocol):
         """Whether a client may publish under a topic."""
         ...
 
+    def turned_away(self, kind: str, what: str) -> None:
+        """A connection was not let in; what is of one kind is told of together."""
+        ...
+
     def deliver(self, message: Message) -> asyncio.Future[object]:
         """Hand a message to the sink; done when it is stored."""
         ...

@@ -14,6 +14,7 @@ from sensors.intake.message import Message
 from sensors.intake.packets import Connect
 from sensors.intake.reason_codes import Reason
 from sensors.intake.session import Session
+from sensors.intake.turned_away import TELL_EVERY_S, TurnedAway
 from sensors.mapping import Mapping
 
 Sink = Callable[[Message], Awaitable[object]]
@@ -46,7 +47,9 @@ class Listener:
     rejected and is acknowledged. With `login`, a user name and a password are asked for. Without
     `takes_presses`, button presses are rejected. With `ssl_context` the connections are encrypted.
     A message that `may_publish` forbids is kept as rejected, and a client with such a will is not let in.
-    `mappings`, which may be set at any time, read what is published under other topics than ours.
+    Connections that are not let in are told of as rejected, the first of a kind at once and more of them once
+    in `tell_every_s` [s]. `mappings`, which may be set at any time, read what is published under other topics
+    than ours.
     """
 
     def __init__(
@@ -62,6 +65,7 @@ class Listener:
         connect_wait_s: float = CONNECT_WAIT_S,
         ssl_context: ssl.SSLContext | None = None,
         may_publish: MayPublish | None = None,
+        tell_every_s: float = TELL_EVERY_S,
     ) -> None:
         self.clock = clock
         self.counts = Counts()
@@ -70,6 +74,7 @@ class Listener:
         self.connect_wait_s = connect_wait_s
         self.mappings: Sequence[Mapping] = ()
         self._may_publish = may_publish
+        self._turned_away = TurnedAway(self.deliver, clock, tell_every_s)
         self._ssl_context = ssl_context
         self._host = host
         self._port = port
@@ -95,7 +100,14 @@ class Listener:
         """Begin to listen. Raises OSError when the address cannot be had."""
         self._stopping = False
         self._login_thread = ThreadPoolExecutor(1, thread_name_prefix="slowcorner-login")
-        self._server = await asyncio.start_server(self._accept, self._host, self._port, ssl=self._ssl_context)
+        self._server = await asyncio.start_server(
+            self._accept,
+            self._host,
+            self._port,
+            ssl=self._ssl_context,
+            backlog=MAX_CONNECTIONS,
+            ssl_handshake_timeout=self.connect_wait_s if self._ssl_context else None,
+        )
 
     async def stop(self) -> None:
         """Close every connection and wait for what is being stored. Wills are not said: nobody left."""
@@ -109,6 +121,7 @@ class Listener:
         if self._sessions:
             await asyncio.wait(self._sessions)
         await self._server.wait_closed()
+        self._turned_away.close()
         if self._login_thread is not None:
             self._login_thread.shutdown(wait=False, cancel_futures=True)
         if self._deliveries:
@@ -124,7 +137,12 @@ class Listener:
         self.counts.connections += 1
         if self._stopping or len(self._sessions) >= MAX_CONNECTIONS:
             self.counts.refused += 1
-            log.warning("A connection was closed unheard: %d are open", len(self._sessions))
+            if not self._stopping:
+                peer = writer.get_extra_info("peername")
+                what = f"a connection from {peer[0] if peer else 'an unknown address'} was closed unheard"
+                self.turned_away(
+                    "too many", f"{what}: {len(self._sessions)} are open, the most that are taken"
+                )
             writer.transport.abort()
             return
         # So that the system finds out about clients that vanish while they owe no sign of life.
@@ -171,6 +189,10 @@ class Listener:
             log.exception("The login of an MQTT client could not be checked")
             return Reason.UNAVAILABLE
         return Reason.SUCCESS if right else Reason.BAD_LOGIN
+
+    def turned_away(self, kind: str, what: str) -> None:
+        """A connection was not let in: told of where payloads that are kept out are."""
+        self._turned_away.tell(kind, what)
 
     def deliver(self, message: Message) -> asyncio.Future[object]:
         """Hand a message to the sink; done when it is stored. The listener keeps hold of it until then."""

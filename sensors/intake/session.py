@@ -6,11 +6,9 @@ The numbers are the sections of MQTT 5, which in what is named here are those of
 import asyncio
 import logging
 import secrets
-from collections import deque
 from contextlib import suppress
-from typing import NamedTuple
 
-from sensors.intake.answers import RECEIVE_MAXIMUM, Answers
+from sensors.intake.answers import NOT_LET_IN, RECEIVE_MAXIMUM, Answers
 from sensors.intake.breach import ProtocolError
 from sensors.intake.decoder import Decoder
 from sensors.intake.host import Host
@@ -30,30 +28,17 @@ from sensors.intake.packets import (
     Will,
 )
 from sensors.intake.reason_codes import Reason
+from sensors.intake.unsettled import Taken, Unsettled
 from sensors.reading import Rejected
 from sensors.topics import quoted
 
 CHUNK = 64 * 1024
 """Bytes taken from a connection in one go."""
 
-IN_FLIGHT_LIMIT = 512 * 1024
-"""Bytes a client may have waiting to be stored before no more are read from it."""
-
-MESSAGE_OVERHEAD = 256
-"""What a message counts for beyond its payload [bytes], so that many small ones are bounded too."""
-
 LINGER_S = 2.0
 """How long a closing connection may take to send its last bytes [s]."""
 
 log = logging.getLogger("slowcorner.mqtt")
-
-
-class _InFlight(NamedTuple):
-    packet_id: int | None
-    size: int
-    stored: asyncio.Future[object]
-    code: Reason
-    reason: str
 
 
 class _NotStoredError(Exception):
@@ -74,14 +59,10 @@ class Session:
         self._host = host
         self._decoder = Decoder(max_packet=host.max_packet)
         self._silence_s: float | None = host.connect_wait_s
-        self._is_in = False
         self._will: Will | None = None
         self._farewell: tuple[Reason, str] | None = None
-        self._in_flight: deque[_InFlight] = deque()
-        self._in_flight_bytes = 0
-        self._room = asyncio.Event()
-        self._news = asyncio.Event()
-        self._read_all = False
+        self._unsettled = Unsettled()
+        self._is_in = False
         self._cut_off = False
 
     async def run(self) -> None:
@@ -99,6 +80,11 @@ class Session:
         finally:
             self.say_will()
             await self._close()
+
+    @property
+    def _address(self) -> str:
+        peer = self._writer.get_extra_info("peername")
+        return str(peer[0]) if peer else "an unknown address"
 
     def say_will(self) -> None:
         """Publish the will, once, of a client that left without a DISCONNECT (3.1.2.5).
@@ -131,7 +117,10 @@ class Session:
             self._breached(breach)
             connect = None
         except TimeoutError:
-            log.info("A connection sent no CONNECT in %g s and is closed", self._host.connect_wait_s)
+            wait = f"{self._host.connect_wait_s:g} s"
+            self._host.turned_away(
+                "silent", f"a connection from {self._address} sent no CONNECT in {wait} and was closed"
+            )
             connect = None
         if connect is None:
             self._host.counts.refused += 1
@@ -143,7 +132,8 @@ class Session:
         self._answers.connack(connect, code, self.client_id, self._host.max_packet)
         if code:
             self._host.counts.refused += 1
-            log.warning("MQTT client %s was refused with code %d", quoted(self.client_id), code)
+            who = f"MQTT client {quoted(self.client_id)}, user {quoted(self.user_name)}, from {self._address}"
+            self._host.turned_away(f"not let in {code}", f"{who}, was not let in: {NOT_LET_IN[code]}")
             return None
         self._is_in = True
         self._will = connect.will
@@ -183,8 +173,7 @@ class Session:
             self._farewell = Reason.KEEP_ALIVE_TIMEOUT, f"silent for {self._silence_s:g} s"
         except OSError:
             pass  # the client is gone
-        self._read_all = True
-        self._news.set()
+        self._unsettled.end()
 
     async def _take(self, publish: Publish) -> None:
         if publish.qos == 2:
@@ -192,7 +181,7 @@ class Session:
             raise ProtocolError(reason, code=Reason.QOS_NOT_SUPPORTED)  # 3.2.2.3.4
         if self._answers.speaks_5:
             check_publish(publish)
-            if publish.qos and len(self._in_flight) >= RECEIVE_MAXIMUM:  # 3.3.4, 4.9
+            if publish.qos and len(self._unsettled) >= RECEIVE_MAXIMUM:  # 3.3.4, 4.9
                 reason = f"more than {RECEIVE_MAXIMUM} messages are not acknowledged yet"
                 raise ProtocolError(reason, code=Reason.RECEIVE_MAXIMUM_EXCEEDED)
         allowed = self._host.is_allowed(self, publish.topic)
@@ -200,14 +189,8 @@ class Session:
         code, reason = Reason.SUCCESS, ""
         if message.rejected and self._answers.speaks_5:
             code, reason = why_kept_out(publish, message, allowed, self._host.mappings)
-        size = len(publish.payload) + MESSAGE_OVERHEAD
         stored = self._host.deliver(message)
-        self._in_flight.append(_InFlight(publish.packet_id, size, stored, code, reason))
-        self._in_flight_bytes += size
-        self._news.set()
-        while self._in_flight_bytes > IN_FLIGHT_LIMIT:
-            self._room.clear()
-            await self._room.wait()
+        await self._unsettled.add(Taken(publish.packet_id, len(publish.payload), stored, code, reason))
 
     def _interpret(self, topic: str, payload: bytes, retained: bool, allowed: bool) -> Message:
         host = self._host
@@ -246,24 +229,15 @@ class Session:
     async def _acknowledge(self) -> None:
         """Send a PUBACK for each message that is stored, in the order they came (4.6)."""
         while True:
-            while not self._in_flight:
-                if self._read_all:
-                    return
-                self._news.clear()
-                await self._news.wait()
-            # Not awaited directly: a session that is cancelled must not take its messages back.
-            if not self._in_flight[0].stored.done():
-                await asyncio.wait((self._in_flight[0].stored,))
-            acknowledgements = bytearray()
-            failed = False
-            while self._in_flight and self._in_flight[0].stored.done() and not failed:
-                packet_id, size, stored, code, reason = self._in_flight.popleft()
-                self._in_flight_bytes -= size
-                failed = stored.cancelled() or stored.exception() is not None
-                if packet_id is not None and not failed:
-                    acknowledgements += self._answers.acknowledgement(packet_id, code, reason)
-            self._room.set()
-            self._writer.write(bytes(acknowledgements))
+            settled, failed = await self._unsettled.settle()
+            if not settled and not failed:
+                return
+            acknowledgements = [
+                self._answers.acknowledgement(one.packet_id, one.code, one.reason)
+                for one in settled
+                if one.packet_id is not None
+            ]
+            self._writer.write(b"".join(acknowledgements))
             await self._writer.drain()
             if failed:
                 raise _NotStoredError
@@ -278,20 +252,25 @@ class Session:
             self._writer.write(breach.reply)
         elif self._decoder.level == LEVEL_5:
             self._answers.refuse_connect(breach.code, breach.reason)
-        client = f"MQTT client {quoted(self.client_id)}" if self.client_id else "An MQTT client not let in"
+        if not self._is_in:
+            what = f"a connection from {self._address} was closed before it was let in: {breach.reason}"
+            self._host.turned_away("breach", what)
+            return
+        client = f"MQTT client {quoted(self.client_id)}"
         log.warning("%s broke the protocol and its connection is closed: %s", client, breach.reason)
-        if self.client_id:
-            now = self._host.clock.now()
-            rejected = Rejected(client, f"{breach.reason}; the connection was closed", b"", now)
-            self._host.counts.rejected += 1
-            self._host.deliver(Message(now, rejected=(rejected,)))
+        now = self._host.clock.now()
+        rejected = Rejected(client, f"{breach.reason}; the connection was closed", b"", now)
+        self._host.counts.rejected += 1
+        self._host.deliver(Message(now, rejected=(rejected,)))
 
     async def _close(self) -> None:
         if self._farewell is not None and self._is_in:
             self._answers.farewell(*self._farewell)
+        try:
             if self._cut_off and self._answers.speaks_5:
                 await self._hear_out()
-        self._writer.close()
+        finally:
+            self._writer.close()
         try:
             async with asyncio.timeout(LINGER_S):
                 await self._writer.wait_closed()

@@ -14,7 +14,7 @@ from sensors.intake.packets import (
     Publish,
     Will,
 )
-from sensors.intake.session import IN_FLIGHT_LIMIT, MESSAGE_OVERHEAD
+from sensors.intake.unsettled import IN_FLIGHT_LIMIT, MESSAGE_OVERHEAD
 from tests.air.wire import GOOD, NOW, STATUS, TOPIC, Shelf, client, listening, publish, run, wire
 
 WILL = Will(STATUS, b"offline", 1, True)

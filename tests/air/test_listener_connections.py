@@ -74,7 +74,9 @@ def test_connect_must_come_first(first: bytes) -> None:
         shelf = Shelf()
         async with listening(shelf) as listener, wire(listener) as node:
             assert await node.ask(first) is None
-            assert shelf.messages == []
+            (told,) = (await shelf.has(1))[0].rejected
+            assert told.source == "MQTT listener"
+            assert told.reason.startswith("a connection from 127.0.0.1 was closed before it was let in: ")
             assert (listener.counts.refused, listener.counts.breaches) == (1, 1)
 
     run(main())
