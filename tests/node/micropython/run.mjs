@@ -22,6 +22,9 @@ const pure = join(firmware, "slownode");
 for (const name of readdirSync(pure).filter((name) => name.endsWith(".py"))) {
   mp.FS.writeFile(`/lib/slownode/${name}`, readFileSync(join(pure, name)));
 }
+for (const name of ["board.py", "main.py"]) mp.FS.writeFile(`/lib/${name}`, readFileSync(join(firmware, name)));
+const standIns = join(import.meta.dirname, "stand_ins");
+for (const name of readdirSync(standIns)) mp.FS.writeFile(`/lib/${name}`, readFileSync(join(standIns, name)));
 mp.runPython("import sys\nsys.path.append('/lib')");
 mp.runPython(readFileSync(suite, "utf8"));
 process.exit(/^[1-9]\d* passed, 0 failed$/.test(last) ? 0 : 1);

@@ -2,8 +2,11 @@
 interpreter (its struct, its floats, its files, its JSON)."""
 
 import os
+import socket
 import sys
 
+import board
+import machine
 from slownode import conversion, mqtt, pack, ring, settings, waking
 
 passed = failed = 0
@@ -196,5 +199,34 @@ topics = [topic for topic, _ in parts.broker.told]
 check("says that it is there first", topics[0] == "slowcorner/loft/n1/status")
 packs = [payload for topic, payload in parts.broker.told if topic.endswith("/senml")]
 check("with the times of the measurements", packs[0].startswith(b'[{"bn":"loft/n1/","bt":1772431260,'))
+
+
+# The thin part: read by this interpreter, and one waking of it with stand-ins for the hardware.
+class Wire(Broker):
+    def settimeout(self, seconds):
+        pass
+
+    def connect(self, address):
+        self.address = address
+
+
+machine.AIR = six
+socket.wire = wire = Wire()
+memory = board.memory()
+parts = board.Board(chosen, memory)
+hung = ring.Ring("/hung")
+slept = waking.wake(chosen, parts, hung, memory)
+check("the board measures and sends", hung.count() == 0 and wire.address == ("10.0.0.2", 1883))
+sent = [payload for topic, payload in wire.told if topic == "slowcorner/loft/n1/senml"]
+check(
+    "by the set clock",
+    len(sent) == 1 and b'"n":"temperature","u":"Cel","v":%s' % pack.number(temp).encode() in sent[0],
+)
+parts.sleep(slept, memory)
+check(
+    "and sleeps, with its memory kept",
+    machine.asleep == [slept * 1000] and board.memory()["boot"] == memory["boot"],
+)
+compile(open("/lib/main.py").read(), "main.py", "exec")
 
 print("%d passed, %d failed" % (passed, failed))

@@ -1,0 +1,1 @@
+"""Stands in for encryption, which is not asked for."""
