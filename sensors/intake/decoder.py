@@ -78,9 +78,7 @@ class Decoder:
             if shift > 21:
                 raise ProtocolError(f"{_NAMES[kind]}: the remaining length has more than 4 bytes")
         if shift and not buffer[at] and self.level == LEVEL_5:  # MQTT 5, 1.5.5
-            raise ProtocolError(
-                f"{_NAMES[kind]}: the remaining length is written with more bytes than needed"
-            )
+            raise ProtocolError(f"{_NAMES[kind]}: its remaining length has more bytes than needed")
         body, end = at + 1, at + 1 + length
         if end - self._start > self._max_packet:
             size = f"{_NAMES[kind]} of {end - self._start} bytes"

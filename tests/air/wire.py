@@ -10,7 +10,7 @@ from sensors.intake.decoder import Decoder
 from sensors.intake.encoder import encode
 from sensors.intake.listener import Listener, Login, Sink
 from sensors.intake.message import Message
-from sensors.intake.packets import Connack, Connect, Packet, Pingreq, Pingresp, Publish
+from sensors.intake.packets import LEVEL, Connack, Connect, Packet, Pingreq, Pingresp, Publish
 
 NOW = parse_time("2026-03-02T06:00:00Z")
 TOPIC = "slowcorner/shop/n1/senml"
@@ -79,16 +79,19 @@ def _words(message: Message) -> list[str]:
 
 
 class Client:
-    """A client that says exactly what it is told to."""
+    """A client that says exactly what it is told to, at a protocol level."""
 
-    def __init__(self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+    def __init__(
+        self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter, level: int = LEVEL
+    ) -> None:
         self.reader = reader
         self.writer = writer
-        self._decoder = Decoder()
+        self._level = level
+        self._decoder = Decoder(level)
 
     async def say(self, *packets: Packet | bytes) -> None:
         for packet in packets:
-            self.writer.write(packet if isinstance(packet, bytes) else encode(packet))
+            self.writer.write(packet if isinstance(packet, bytes) else encode(packet, self._level))
         await self.writer.drain()
 
     async def hear(self) -> Packet | None:
@@ -126,11 +129,11 @@ async def listening(sink: Sink, login: Login | None = None, **options: Any) -> A
 
 
 @asynccontextmanager
-async def wire(listener: Listener) -> AsyncIterator[Client]:
+async def wire(listener: Listener, level: int = LEVEL) -> AsyncIterator[Client]:
     """A connection that has said nothing yet."""
     reader, writer = await asyncio.open_connection(*listener.address)
     try:
-        yield Client(reader, writer)
+        yield Client(reader, writer, level)
     finally:
         writer.transport.abort()
         with suppress(ConnectionError):
@@ -139,9 +142,12 @@ async def wire(listener: Listener) -> AsyncIterator[Client]:
 
 @asynccontextmanager
 async def client(listener: Listener, connect: Connect | None = None) -> AsyncIterator[Client]:
-    """A connection that was let in."""
-    async with wire(listener) as connected:
-        assert await connected.ask(connect or Connect("n1")) == Connack(0)
+    """A connection that was let in, at the level of its CONNECT."""
+    connect = connect or Connect("n1")
+    async with wire(listener, connect.level) as connected:
+        answer = await connected.ask(connect)
+        assert isinstance(answer, Connack)
+        assert (answer.code, answer.session_present) == (0, False)
         yield connected
 
 
