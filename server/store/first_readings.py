@@ -1,9 +1,10 @@
 """Inserts a batch of readings, the first one said of each key; quick, for every node waits for it."""
 
-from collections.abc import Collection, Iterable, Sequence
+from collections.abc import Iterable, Sequence
 from itertools import chain
+from weakref import WeakKeyDictionary
 
-from sqlalchemy import Connection, tuple_, update
+from sqlalchemy import Connection, Engine, tuple_
 from sqlmodel import Session
 
 from sensors.clock import Millis
@@ -17,18 +18,25 @@ _SeriesIds = dict[tuple[str, str, str], dict[str, int]]
 _Row = tuple[int, Millis, float, Millis]
 """Series, time, value, arrival."""
 
-_ROWS_AT_ONCE = (256, 64, 16, 4, 1)
+_ROWS_AT_ONCE = (1, 4, 16, 64, 256)
 """Rows in one INSERT. The database works through a statement with the interpreter's lock let go of, so that
 the event loop reads on meanwhile; row by row the two would wait for each other. A few sizes only, for each
 is a statement that the driver keeps prepared."""
 
+_series_known: WeakKeyDictionary[Engine, _SeriesIds] = WeakKeyDictionary()
+"""What the store was once read to have: a series never goes. Looked at and added to under its write lock.
+
+A store has one service at work on it, whose batches all come through here; so what one of them adds is what
+there is."""
+
 
 def keep_firsts(
-    session: Session, readings: Iterable[Reading], arrived: Millis
+    engine: Engine, session: Session, readings: Iterable[Reading], arrived: Millis
 ) -> tuple[int, dict[str, Millis]]:
     """Insert; how many were new, and for each place with new ones the earliest time among them [ms].
 
-    Of several readings with one key (place, node, name, time) the first one stays, whatever its unit.
+    `session` has begun to write to the store of `engine`. Of several readings with one key (place, node,
+    name, time) the first one stays, whatever its unit.
     """
     firsts: dict[tuple[str, str, str, Millis], Reading] = {}
     for reading in readings:
@@ -36,8 +44,8 @@ def keep_firsts(
     if not firsts:
         return 0, {}
     connection = session.connection()
-    ids, in_several_units = _series(session, firsts.values(), arrived)
-    if in_several_units:
+    ids = _series(session, firsts.values(), arrived, _series_known.setdefault(engine, {}))
+    if any(len(units) > 1 for units in ids.values()):
         _drop_known_in_another_unit(connection, firsts, ids)
     rows = [
         (ids[place, node, name][reading.unit], time, reading.value, arrived)
@@ -74,19 +82,23 @@ def _insert_new(connection: Connection, rows: Sequence[_Row]) -> Sequence[_Row]:
 
 def _insert(connection: Connection, rows: Sequence[_Row]) -> int:
     """Insert the rows whose key is not there yet; how many these were."""
-    mark = "?" if connection.dialect.paramstyle == "qmark" else "%s"
-    row = f"({', '.join([mark] * 4)})"
-    start = count = 0
-    for size in _ROWS_AT_ONCE:
+    row = f"({', '.join([_mark(connection)] * 4)})"
+    count = 0
+    for start in range(0, len(rows), _ROWS_AT_ONCE[-1]):
+        some = rows[start : start + _ROWS_AT_ONCE[-1]]
+        size = next(size for size in _ROWS_AT_ONCE if size >= len(some))
+        filled = chain(some, [some[0]] * (size - len(some)))  # what is there by then is not inserted again
         insert = (
             "INSERT INTO reading (series_id, time_ms, value, arrived_ms) VALUES "
             f"{', '.join([row] * size)} ON CONFLICT DO NOTHING"
         )
-        while start + size <= len(rows):
-            values = tuple(chain.from_iterable(rows[start : start + size]))
-            count += connection.exec_driver_sql(insert, values).rowcount
-            start += size
+        count += connection.exec_driver_sql(insert, tuple(chain.from_iterable(filled))).rowcount
     return count
+
+
+def _mark(connection: Connection) -> str:
+    """What stands for a value in a statement that goes to the driver as it is."""
+    return "?" if connection.dialect.paramstyle == "qmark" else "%s"
 
 
 def _known(connection: Connection, keys: Sequence[tuple[int, Millis]]) -> set[tuple[int, Millis]]:
@@ -94,30 +106,31 @@ def _known(connection: Connection, keys: Sequence[tuple[int, Millis]]) -> set[tu
     reading = table_of(ReadingRow)
     key = (reading.c.series_id, reading.c.time_ms)
     known: set[tuple[int, Millis]] = set()
-    for start in range(0, len(keys), _ROWS_AT_ONCE[0]):
-        asked = keys[start : start + _ROWS_AT_ONCE[0]]
+    for start in range(0, len(keys), _ROWS_AT_ONCE[-1]):
+        asked = keys[start : start + _ROWS_AT_ONCE[-1]]
         found = connection.execute(reading.select().with_only_columns(*key).where(tuple_(*key).in_(asked)))
         known.update((series_id, time) for series_id, time in found)
     return known
 
 
-def _heard(connection: Connection, series_ids: Collection[int], arrived: Millis) -> None:
-    series = table_of(SeriesRow)
-    connection.execute(
-        update(series)
-        .where(series.c.id.in_(series_ids), series.c.heard_ms < arrived)
-        .values(heard_ms=arrived)
-    )
+def _heard(connection: Connection, series_ids: Iterable[int], arrived: Millis) -> None:
+    mark = _mark(connection)
+    update = f"UPDATE series SET heard_ms = {mark} WHERE id = {mark} AND heard_ms < {mark}"
+    connection.exec_driver_sql(update, [(arrived, series_id, arrived) for series_id in series_ids])
 
 
-def _series(session: Session, readings: Iterable[Reading], arrived: Millis) -> tuple[_SeriesIds, bool]:
+def _series(session: Session, readings: Iterable[Reading], arrived: Millis, known: _SeriesIds) -> _SeriesIds:
     """The series of these readings and of their like in other units, made where there is none.
 
-    And whether anything that was read has more than one unit.
+    `known` has what was found before; what is found now, and not what is made, is added to it: what is made
+    is kept only if the transaction is.
     """
     wanted = {(one.place, one.node, one.name, one.unit) for one in readings}
-    ids = _known_series(session.connection(), wanted)
-    missing = [key for key in sorted(wanted) if key[3] not in ids.get(key[:3], {})]
+    missing = [key for key in wanted if key[3] not in known.get(key[:3], {})]
+    if missing:
+        known.update(_found(session.connection(), missing))
+        missing = [key for key in sorted(missing) if key[3] not in known.get(key[:3], {})]
+    ids = {key[:3]: known[key[:3]] for key in wanted if key[:3] in known}
     if missing:
         session.connection().execute(
             insert_into(session, SeriesRow).on_conflict_do_nothing(),
@@ -126,11 +139,14 @@ def _series(session: Session, readings: Iterable[Reading], arrived: Millis) -> t
                 for place, node, name, unit in missing
             ],
         )
-        ids = _known_series(session.connection(), wanted)
-    return ids, any(len(ids[key[:3]]) > 1 for key in wanted)
+        for key in missing:
+            known.pop(key[:3], None)
+        found = _found(session.connection(), missing)
+        ids.update((key[:3], found[key[:3]]) for key in missing)
+    return ids
 
 
-def _known_series(connection: Connection, wanted: Iterable[tuple[str, str, str, str]]) -> _SeriesIds:
+def _found(connection: Connection, wanted: Iterable[tuple[str, str, str, str]]) -> _SeriesIds:
     at_nodes = {(place, node) for place, node, _, _ in wanted}
     series = table_of(SeriesRow)
     rows = connection.execute(

@@ -29,7 +29,7 @@ def keep(
     Of several readings with one key (place, node, name, time) the first one stays, whatever its unit.
     """
     with store.writing(engine) as session:
-        new, earliest = keep_firsts(session, readings, arrived)
+        new, earliest = keep_firsts(engine, session, readings, arrived)
         _keep_rejected(session, rejected)
         _keep_statuses(session, statuses)
     return BatchOutcome(new, len(readings) - new, len(rejected), earliest)

@@ -1,6 +1,7 @@
 """Readings: the first of a key stays, a batch is all or nothing, and a year of them fits."""
 
 import threading
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -212,3 +213,54 @@ def test_a_year_of_ten_nodes_at_a_minute_stays_under_a_gigabyte(tmp_path: Path) 
     a_year = a_row * 365 * 24 * 60 * nodes * len(measured)
     print(f"{a_row:.1f} bytes a reading, {a_year / 1e9:.2f} GB a year of 10 nodes x 4 quantities at a minute")
     assert a_year < 1e9
+
+
+SAID = st.builds(
+    lambda place, node, battery, unit, time, value: Reading(
+        place,
+        node,
+        "battery" if battery else "temperature",
+        unit if battery else "Cel",
+        float(value),
+        T0 + time,
+    ),
+    st.sampled_from(["cellar", "porch"]),
+    st.sampled_from(["n1", "n2"]),
+    st.booleans(),
+    st.sampled_from(["V", "%EL"]),
+    st.integers(0, 5),
+    st.integers(0, 9),
+)
+
+
+@settings(max_examples=60, deadline=None)
+@given(
+    batches=st.lists(st.tuples(st.lists(SAID, max_size=12), st.booleans(), st.integers(1, 40)), max_size=6)
+)
+def test_whatever_comes_again_in_whatever_batches_the_first_stays(
+    tmp_path_factory: pytest.TempPathFactory, batches: list[tuple[list[Reading], bool, int]]
+) -> None:
+    engine = open_store(f"sqlite:///{tmp_path_factory.mktemp('again') / 'store.db'}")
+    expected: dict[tuple[str, str, str, Millis], Reading] = {}
+    for said, fails, times in batches:
+        # Said again a minute later, and so on, so that there are more than go into one statement.
+        batch = [replace(one, time=one.time + n * MINUTE_MS) for n in range(times) for one in said]
+        if fails:
+            with pytest.raises(StoreError):  # the last to be kept, so that all before it is undone
+                readings.keep(engine, batch, [], [NodeStatus("porch", None, True, T0)], T0)  # type: ignore[arg-type]
+            continue
+        new: dict[str, Millis] = {}
+        count = 0
+        for one in batch:
+            if (one.place, one.node, one.name, one.time) not in expected:
+                expected[one.place, one.node, one.name, one.time] = one
+                count += 1
+                new[one.place] = min(one.time, new.get(one.place, one.time))
+        assert keep(engine, *batch) == BatchOutcome(count, len(batch) - count, 0, new)
+    kept = [
+        one
+        for place in ("cellar", "porch")
+        for one in readings.place_readings(engine, place, 0, NO_END, ["battery", "temperature"])
+    ]
+    assert sorted(kept, key=repr) == sorted(expected.values(), key=repr)
+    engine.dispose()
