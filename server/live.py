@@ -216,7 +216,8 @@ class LiveRack:
             if only in (None, tree_id):
                 latest = followed.air.latest()
                 heard = None if latest is None else latest[0]
-                situation = Situation(now, heard, rules.gap_limit, rules.limits)
+                nodes = self._airs.of(followed.tree.place).node_names
+                situation = Situation(now, heard, rules.gap_limit, rules.limits, nodes)
                 verdict = judge_tree(followed.tree, followed.judge, followed.forecast, situation)
                 picture[tree_id] = self._warnings.add(verdict, followed.judge, now, rules)
         self._picture = picture

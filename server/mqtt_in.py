@@ -17,7 +17,7 @@ from sensors.intake.subscriber import Subscriber
 from sensors.mapping import Mapping
 from server.mqtt_accounts import Logins, usual_hasher
 from server.publishing import StatePublisher
-from server.settings import Settings
+from server.settings import LOOPBACK_HOSTS, Settings
 from server.store import mqtt_accounts, shop
 from server.store.engine import Engine
 
@@ -174,6 +174,11 @@ def _listener(settings: Settings, engine: Engine, clock: Clock, sink: Sink) -> L
 
     logins = Logins(engine, usual_hasher())
     asks = bool(wanted_user) or any(one.revoked is None for one in mqtt_accounts.accounts(engine))
+    if not asks and address.host not in LOOPBACK_HOSTS:
+        raise RuntimeError(
+            f"mqtt {settings.mqtt!r} can be reached from other machines: give the nodes passwords first "
+            "(slowcorner node-password PLACE NODE), or set mqtt_user and mqtt_password"
+        )
 
     def is_shop(user: str) -> bool:
         return bool(wanted_user) and compare_digest(user.encode(), wanted_user)

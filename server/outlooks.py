@@ -30,12 +30,16 @@ class Forecast:
 
 @dataclass(frozen=True)
 class Situation:
-    """What is known at one moment, for one verdict. `heard` is the time of the place's newest air, if any."""
+    """What is known at one moment, for one verdict.
+
+    `heard` is the time of the place's newest air, if any; `nodes` are those that ever told of it.
+    """
 
     now: Millis
     heard: Millis | None
     gap_limit: Millis
     limits: WarningLimits = DEFAULT_LIMITS
+    nodes: tuple[str, ...] = ()
 
     @property
     def air_missing(self) -> bool:
@@ -233,7 +237,10 @@ def _reason(
             )
         minutes = (situation.now - situation.heard) // MINUTE_MS
         limit = situation.gap_limit // MINUTE_MS
-        return f"The air at {tree.place} has not been known for {minutes} min; the limit is {limit} min."
+        look = f" Look at {' and '.join(situation.nodes)}." if situation.nodes else ""
+        return (
+            f"The air at {tree.place} has not been known for {minutes} min; the limit is {limit} min.{look}"
+        )
     if word in ("cleared", "scrapped"):
         return f"It was {word} and is off the rack."
     if spot is None:

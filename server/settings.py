@@ -61,10 +61,6 @@ class Settings(BaseSettings):
             raise ValueError("mqtt_password without mqtt_user: set both or neither")
         if scheme == "listen" and self.mqtt_user and not self.mqtt_password.get_secret_value():
             raise ValueError("mqtt_user without mqtt_password: set both or neither")
-        if scheme == "listen" and self.mqtt_address.host not in LOOPBACK_HOSTS and not self.mqtt_user:
-            raise ValueError(
-                f"mqtt {self.mqtt!r} can be reached from other machines: set mqtt_user and mqtt_password too"
-            )
         if self.mqtt_ca is not None and scheme != "mqtts":
             raise ValueError(f"mqtt_ca is for a broker by TLS: mqtt {self.mqtt!r} is not mqtts://HOST:PORT")
         if (self.mqtt_certificate is None) != (self.mqtt_key is None):

@@ -233,11 +233,13 @@ class NoticeRow:
 class RulesForm:
     """When the shop is warned; `fault` says what was wrong with it the last time.
 
-    `figures` are names, labels, values, and the least and the most they may be.
+    `gap_limit` is how long the air may be unknown [min], with the least and the most that may be; `figures`
+    are names, labels, values, and the least and the most they may be.
     """
 
     fault: str
     closes_at: str
+    gap_limit: tuple[str, str, str]
     figures: tuple[tuple[str, str, str, str, str], ...]
 
 

@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 
+from sensors.clock import MINUTE_MS
 from server.believing import believed
 from server.drying.warning_limits import BOUNDS
 from server.pages import cautions
@@ -10,7 +11,14 @@ from server.pages.contexts import NoticeRow, RulesForm, ShopPage
 from server.pages.frame import Shop, frame, shop_now
 from server.pages.wording import clock_words
 from server.parts import Parts
-from server.shop_rules import set_rules, shop_rules
+from server.shop_rules import (
+    HIGHEST_GAP_MIN,
+    LOWEST_GAP_MIN,
+    gap_limit_said,
+    set_gap_limit,
+    set_rules,
+    shop_rules,
+)
 from server.store import notices as notice_store
 from server.store import subscriptions as subscription_store
 from server.store.values import KeptNotice
@@ -40,10 +48,14 @@ def shop_page(parts: Parts, fault: str = "") -> ShopPage:
     )
 
 
-def keep_rules(parts: Parts, closes_at: str, limits: Mapping[str, float]) -> ShopPage | None:
+def keep_rules(
+    parts: Parts, closes_at: str, gap_limit_min: int, limits: Mapping[str, float]
+) -> ShopPage | None:
     """Set when the shop is warned; the page with what was wrong where it cannot be so."""
     try:
+        gap_limit_said(gap_limit_min)
         set_rules(parts.engine, closes_at, limits)
+        set_gap_limit(parts.engine, gap_limit_min)
     except ValueError as fault:
         return shop_page(parts, str(fault))
     return None
@@ -55,7 +67,8 @@ def _rules(parts: Parts, fault: str) -> RulesForm:
         (name, words, f"{getattr(rules.limits, name):g}", f"{BOUNDS[name][0]:g}", f"{BOUNDS[name][1]:g}")
         for name, words in FIGURES
     )
-    return RulesForm(fault, f"{rules.closes:%H:%M}", figures)
+    gap = f"{rules.gap_limit // MINUTE_MS}", f"{LOWEST_GAP_MIN}", f"{HIGHEST_GAP_MIN}"
+    return RulesForm(fault, f"{rules.closes:%H:%M}", gap, figures)
 
 
 def _notice(shop: Shop, notice: KeptNotice) -> NoticeRow:

@@ -163,7 +163,9 @@ def test_a_silent_node_makes_unsure_but_never_takes_fit_back(shop: Shop) -> None
     rack.look()
     unsure = only(rack)
     assert unsure.state == "unsure"
-    assert unsure.reason == "The air at drying-room has not been known for 121 min; the limit is 120 min."
+    assert unsure.reason == (
+        "The air at drying-room has not been known for 121 min; the limit is 120 min. Look at n1."
+    )
     assert unsure.unsure_since == START + HOUR_MS
     assert unsure.fit_at.p50 is None
     shop.at(4)
@@ -196,7 +198,9 @@ def test_the_shop_says_how_long_the_air_may_be_unknown(shop: Shop) -> None:
     set_gap_limit(shop.engine, 30)
     shop.at(1 + 31 / 60)
     rack.refresh(shop.tree.id)
-    assert only(rack).reason == "The air at drying-room has not been known for 31 min; the limit is 30 min."
+    assert only(rack).reason == (
+        "The air at drying-room has not been known for 31 min; the limit is 30 min. Look at n1."
+    )
 
 
 def test_a_place_that_is_heard_before_it_is_named_has_the_speed_it_is_given(shop: Shop) -> None:
