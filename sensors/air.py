@@ -71,6 +71,11 @@ class PlaceAir:
         """The air's speed where no node measures it [m/s]."""
         return self._speed_m_s
 
+    @property
+    def node_names(self) -> tuple[str, ...]:
+        """The nodes that ever told of this air, in order."""
+        return tuple(sorted(self._nodes))
+
     def add(self, readings: Iterable[Reading]) -> Millis | None:
         """Take readings in; other quantities, repeated ones and figures that cannot be change nothing.
 
@@ -78,6 +83,7 @@ class PlaceAir:
         Raises ValueError when readings of two places are mixed.
         """
         earliest: Millis | None = None
+        said: Millis | None = None
         for reading in readings:
             self._place = self._place or reading.place
             if reading.place != self._place:
@@ -96,9 +102,10 @@ class PlaceAir:
                 node.heard.add(reading.name)
                 changed -= changed % MINUTE_MS
                 earliest = changed if earliest is None else min(earliest, changed)
-        if earliest is None or self._trusted:
+                said = reading.time if said is None else min(said, reading.time)
+        if earliest is None or said is None or self._trusted:
             return earliest
-        other_nodes = self._watch.look(self._nodes, earliest)
+        other_nodes = self._watch.look(self._nodes, said, earliest)
         return earliest if other_nodes is None else min(earliest, other_nodes - other_nodes % MINUTE_MS)
 
     def state(self, node: str, stated: Stated) -> None:

@@ -40,7 +40,7 @@ def alone(node: str, trace: NodeTrace, gap_limit: Millis) -> list[Fault]:
     found += _jumping(node, temperature, JUMP_C) + _jumping(node, humidity, JUMP_PCT)
     wet = _runs(humidity, humidity.values >= SATURATED_PCT, gap_limit)
     found += [Fault(node, "saturated", *run) for run in wet if run[1] - run[0] >= SATURATED_ALONE_MS]
-    both = _intersected(_constant(temperature, gap_limit), _constant(humidity, gap_limit))
+    both = _intersected(*(_constant(said, STUCK_ALONE_MS, gap_limit) for said in (temperature, humidity)))
     found += [Fault(node, "stuck", *run) for run in both if run[1] - run[0] >= STUCK_ALONE_MS]
     return found
 
@@ -84,12 +84,13 @@ def _jumping(node: str, said: Said, jump: float) -> list[Fault]:
     return found
 
 
-def _constant(said: Said, gap_limit: Millis) -> list[Run]:
-    """Stretches over which every reading was the same figure."""
+def _constant(said: Said, least: Millis, gap_limit: Millis) -> list[Run]:
+    """Stretches of at least so long [ms] over which every reading was the same figure."""
     if len(said.values) < 2:
         return []
     same = (np.diff(said.values) == 0.0) & (np.diff(said.times) <= gap_limit)
-    return [(int(said.times[first]), int(said.times[last + 1]) + 1) for first, last in stretches(same)]
+    runs = [(int(said.times[first]), int(said.times[last + 1]) + 1) for first, last in stretches(same)]
+    return [run for run in runs if run[1] - run[0] >= least]
 
 
 def _runs(said: Said, holds: Flags, gap_limit: Millis) -> list[Run]:

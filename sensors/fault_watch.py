@@ -38,17 +38,17 @@ class FaultWatch:
         """The faults for which a node does not count."""
         return self._left_out.get(node, [])
 
-    def look(self, nodes: Mapping[str, NodeAir], changed: Millis) -> Millis | None:
-        """Look for faults after something was said from `changed` on [ms].
+    def look(self, nodes: Mapping[str, NodeAir], said: Millis, changed: Millis) -> Millis | None:
+        """Look for faults after something was said of `said` and later, and the air changed from `changed` on.
 
-        Returns from when on other nodes count than before [ms], None where the same do.
+        Times in ms. Returns from when on other nodes count than before [ms], None where the same do.
         """
         newest = max((node.newest for node in nodes.values() if node.complete), default=None)
         self._waiting = changed if self._waiting is None else min(changed, self._waiting)
         if newest is None:
             return None
         end = newest - newest % STEP_MS
-        if end == self._looked and self._waiting > end:
+        if end == self._looked and said > end:
             return None
         start = self._waiting - REACH_MS
         # What was said in the step that is not over yet has to be looked at again.

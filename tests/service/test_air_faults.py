@@ -6,6 +6,8 @@ import pytest
 
 from sensors.air import Air, PlaceAir
 from sensors.clock import HOUR_MS, MINUTE_MS, Millis
+from sensors.fault_beside import find_faults
+from sensors.faults import Fault
 from sensors.reading import Reading
 from server.drying.drawing import drawn
 from server.drying.materials import coat
@@ -58,6 +60,38 @@ def test_words_in_any_order_find_the_same_faults_and_say_from_when_on_the_air_ch
     assert changed <= START
     assert late.faults() == whole.faults()
     assert late.mean(START + 2 * HOUR_MS, START + 3 * HOUR_MS) != before
+
+
+def test_minute_by_minute_faults_are_looked_for_once_a_step_and_are_those_of_the_whole(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    looks = []
+
+    def counted(*asked: object) -> list[Fault]:
+        looks.append(asked)
+        return find_faults(*asked)  # type: ignore[arg-type]
+
+    monkeypatch.setattr("sensors.fault_watch.find_faults", counted)
+    hours, said = 4, []
+    for one in three(hours, 2.0):
+        # A word each minute, at a second of its own for each node; n2's come seven minutes late.
+        for minute in range(5):
+            time = one.time + minute * MINUTE_MS + 7000 * int(one.node[1])
+            said.append((time + (7 * MINUTE_MS if one.node == "n2" else 0), replace(one, time=time)))
+    on_time = PlaceAir(0.6)
+    for _, reading in sorted((one for one in said if one[1].node != "n2"), key=lambda one: one[0]):
+        on_time.add([reading])
+    # Once a step, and not at each of the 960 words.
+    assert len(looks) <= hours * 12 + 1
+    late, whole = PlaceAir(0.6), PlaceAir(0.6)
+    for _, reading in sorted(said, key=lambda one: one[0]):
+        late.add([reading])
+    whole.add([reading for _, reading in said])
+    assert late.faults() == whole.faults()
+    assert [(fault.node, fault.kind) for fault in whole.faults()] == [("n3", "disagreeing")]
+    for hour in range(hours - 1):
+        start = START + hour * HOUR_MS + MINUTE_MS
+        assert late.mean(start, start + HOUR_MS) == whole.mean(start, start + HOUR_MS)
 
 
 def test_hindsight_says_from_when_the_air_is_another(engine: Engine) -> None:
