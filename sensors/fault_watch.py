@@ -39,7 +39,7 @@ class FaultWatch:
         return self._left_out.get(node, [])
 
     def look(self, nodes: Mapping[str, NodeAir], said: Millis, changed: Millis) -> Millis | None:
-        """Look for faults after something was said of `said` and later, and the air changed from `changed` on.
+        """Look for faults after words of `said` and later came, and the air changed from `changed` on.
 
         Times in ms. Returns from when on other nodes count than before [ms], None where the same do.
         """
