@@ -7,6 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sensors.air import BLOCK_MS, Air, PlaceAir
+from sensors.bridging import worst_air
 from sensors.clock import SECOND_MS, Millis
 from server.drying import learning, resampling
 from server.drying.ensemble import Ensemble
@@ -17,7 +18,7 @@ from server.drying.priors import PRIORS, Prior, members_at, names, points_of
 from server.drying.resampling import Cloud
 from server.drying.shell import SpotShell
 from server.drying.spots import parse_spot
-from server.drying.transfer import covers
+from server.drying.transfer import LOWEST_TEMP_C, covers
 from server.judging import CoatDip
 
 Floats = NDArray[np.float64]
@@ -143,7 +144,10 @@ def _air(record: PlaceAir, at: Millis, before: Air | None) -> Air | None:
     if known is not None and known < _block(at)[1] and at - known < BLOCK_MS:
         return before
     found = record.mean(*_block(at))
-    return found if found is not None and covers(found) else None
+    if found is not None and covers(found):
+        return found
+    # As the judge does in a gap, so that what is learned and what is judged are of one air.
+    return worst_air(record, *_block(at), LOWEST_TEMP_C)
 
 
 def _block(time: Millis) -> tuple[Millis, Millis]:
