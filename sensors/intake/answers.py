@@ -28,9 +28,6 @@ from sensors.intake.packets import (
 from sensors.intake.properties import Properties, Property, number
 from sensors.intake.reason_codes import Reason
 
-RECEIVE_MAXIMUM = 1024
-"""Messages of quality of service 1 an MQTT 5 client may have unacknowledged: about two commits of them."""
-
 REASON_LIMIT = 300
 """A reason string goes out up to this many characters."""
 
@@ -94,11 +91,11 @@ class Answers:
         if code:
             self.say(Connack(code))
             return
-        # Absent: a topic alias maximum (none is known here), and retain available and wildcard subscriptions,
-        # for both are understood: a retained message is taken, and a filter is refused for itself and costs
-        # its client no connection, as announcing 0 would (3.2.2.3.11).
+        # Absent, so that they have the value in brackets: topic alias maximum (0); receive maximum (65535), for
+        # a client that runs ahead is not read for a while, and a limit would end its connection (3.3.4);
+        # retain available (1), for a retained message is taken; wildcard subscription available (1), for such
+        # a filter is refused for itself, and 0 would end its client's connection (3.2.2.3.11).
         properties: list[tuple[Property, int | str]] = [
-            (Property.RECEIVE_MAXIMUM, RECEIVE_MAXIMUM),
             (Property.MAXIMUM_QOS, 1),
             (Property.MAXIMUM_PACKET_SIZE, max_packet),
             (Property.SUBSCRIPTION_IDENTIFIER_AVAILABLE, 0),

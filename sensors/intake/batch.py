@@ -39,6 +39,8 @@ class Batcher(Generic[Outcome]):
         self._thread = ThreadPoolExecutor(1, thread_name_prefix="slowcorner-writer")
         self._writer: asyncio.Task[None] | None = None
         self._closed = False
+        self.trouble: Exception | None = None
+        """Why the last commit failed; None where it did not."""
 
     def put(self, message: Message) -> asyncio.Future[None]:
         """Take a message; what is returned is done when it is committed, or fails as its commit failed.
@@ -76,6 +78,7 @@ class Batcher(Generic[Outcome]):
         try:
             outcome = await loop.run_in_executor(self._thread, self._commit, messages)
         except Exception as error:
+            self.trouble = error
             for _, stored in batch:
                 if not stored.done():
                     stored.set_exception(error)
@@ -84,6 +87,7 @@ class Batcher(Generic[Outcome]):
             for _, stored in batch:
                 stored.cancel()
             raise
+        self.trouble = None
         if self._on_commit is not None:
             try:
                 self._on_commit(outcome)

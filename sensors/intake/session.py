@@ -8,7 +8,7 @@ import logging
 import secrets
 from contextlib import suppress
 
-from sensors.intake.answers import NOT_LET_IN, RECEIVE_MAXIMUM, Answers
+from sensors.intake.answers import NOT_LET_IN, Answers
 from sensors.intake.breach import ProtocolError
 from sensors.intake.decoder import Decoder
 from sensors.intake.host import Host
@@ -181,9 +181,6 @@ class Session:
             raise ProtocolError(reason, code=Reason.QOS_NOT_SUPPORTED)  # 3.2.2.3.4
         if self._answers.speaks_5:
             check_publish(publish)
-            if publish.qos and len(self._unsettled) >= RECEIVE_MAXIMUM:  # 3.3.4, 4.9
-                reason = f"more than {RECEIVE_MAXIMUM} messages are not acknowledged yet"
-                raise ProtocolError(reason, code=Reason.RECEIVE_MAXIMUM_EXCEEDED)
         allowed = self._host.is_allowed(self, publish.topic)
         message = self._interpret(publish.topic, publish.payload, publish.retain, allowed)
         code, reason = Reason.SUCCESS, ""

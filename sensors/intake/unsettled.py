@@ -33,9 +33,6 @@ class Unsettled:
         self._news = asyncio.Event()
         self._ended = False
 
-    def __len__(self) -> int:
-        return len(self._waiting)
-
     async def add(self, taken: Taken) -> None:
         """Take note of a message, and wait while there is too much of them."""
         self._waiting.append(taken)

@@ -7,7 +7,6 @@ import asyncio
 
 import pytest
 
-from sensors.intake.answers import RECEIVE_MAXIMUM
 from sensors.intake.packets import (
     LEVEL_5,
     Auth,
@@ -120,28 +119,6 @@ def test_ten_megabytes_are_answered_with_the_limit() -> None:
             await asyncio.wait((flood,))
             assert flood.exception() is None or isinstance(flood.exception(), ConnectionError)
             assert listener.counts.too_large == 1
-
-    run(main())
-
-
-@pytest.mark.parametrize(("more", "ends"), [(0, False), (1, True)])
-def test_more_unacknowledged_messages_than_announced_end_the_connection(more: int, ends: bool) -> None:
-    # 3.3.4, 4.9
-    async def main() -> None:
-        shelf = Shelf()
-        shelf.holding = True
-        async with listening(shelf) as listener, client(listener, NODE) as node:
-            await node.say(*(publish(n, b"") for n in range(1, RECEIVE_MAXIMUM + 1 + more)))
-            await shelf.has(RECEIVE_MAXIMUM + more)  # the last one is the breach, told of
-            shelf.let_go()
-            for n in range(1, RECEIVE_MAXIMUM + 1):
-                answer = await node.hear()
-                assert isinstance(answer, Puback)
-                assert answer.packet_id == n
-            if ends:
-                assert (await last_words(node))[0] == 0x93
-            else:
-                await node.ping()
 
     run(main())
 

@@ -5,7 +5,6 @@ The numbers are the sections of the OASIS standard of 7 March 2019.
 
 import pytest
 
-from sensors.intake.answers import RECEIVE_MAXIMUM
 from sensors.intake.decoder import MAX_PACKET
 from sensors.intake.encoder import encode
 from sensors.intake.packets import (
@@ -31,7 +30,6 @@ from tests.air.wire import GOOD, STATUS, TOPIC, Shelf, client, listening, publis
 NODE = Connect("n1", level=LEVEL_5)
 WILL = Will(STATUS, b"offline", 1, True)
 ANNOUNCED: Properties = (
-    (Property.RECEIVE_MAXIMUM, RECEIVE_MAXIMUM),
     (Property.MAXIMUM_QOS, 1),
     (Property.MAXIMUM_PACKET_SIZE, MAX_PACKET),
     (Property.SUBSCRIPTION_IDENTIFIER_AVAILABLE, 0),
@@ -51,7 +49,7 @@ def why(packet: Packet | None) -> str:
 
 
 def test_the_connack_says_what_is_taken() -> None:
-    # 3.2.2.3; absent are a topic alias maximum (0) and what is available without being said
+    # 3.2.2.3; absent: topic alias maximum (0), receive maximum (65535), retain and wildcards available (1)
     async def main() -> None:
         async with listening(Shelf()) as listener, wire(listener, LEVEL_5) as node:
             assert await node.ask(NODE) == Connack(0, properties=ANNOUNCED)
