@@ -91,7 +91,7 @@ class Answers:
         if code:
             self.say(Connack(code))
             return
-        # Absent, so that they have the value in brackets: topic alias maximum (0); receive maximum (65535), for
+        # Absent, so that they have the value in brackets: topic alias maximum (0); receive maximum (65535):
         # a client that runs ahead is not read for a while, and a limit would end its connection (3.3.4);
         # retain available (1), for a retained message is taken; wildcard subscription available (1), for such
         # a filter is refused for itself, and 0 would end its client's connection (3.2.2.3.11).
