@@ -76,6 +76,7 @@ class Service:
             on_readings=self.take_readings,
             air_history=self.air_history,
             on_mappings=self._use_mappings,
+            not_kept=self.not_kept,
         )
         self._press_desk = PressDesk(self.parts)
 
@@ -129,6 +130,8 @@ class Service:
         reasons = []
         if self.mqtt.trouble is not None:
             reasons.append(self.mqtt.trouble)
+        if not_kept := self.not_kept():
+            reasons.append(f"what the nodes say is not being kept: {not_kept}")
         gap_limit = ShopRules().gap_limit
         try:
             readings.newest_arrival(self.engine)
@@ -145,6 +148,10 @@ class Service:
                 minutes = (now - newest) // MINUTE_MS
                 reasons.append(f"the air at {place} has not been known for {minutes} min")
         return Readiness(not reasons, tuple(reasons))
+
+    def not_kept(self) -> str:
+        """Why what nodes say is not kept, and so not acknowledged; nothing where it is."""
+        return str(self.batcher.trouble or "")
 
     async def take_readings(self, parsed: Parsed) -> int:
         """Keep readings that came by HTTP; returns once they are on the disk, with how many were good."""

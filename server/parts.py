@@ -25,7 +25,8 @@ class Parts:
 
     `clock` tells shop time, `wall_clock` the machine's own [ms]. `on_readings` keeps what came in by HTTP
     and returns how many readings of it are on the disk. `on_mappings` is told when the mappings of other
-    makers' payloads are others. `one_dip_at_a_time` makes the question "may it go on?" and the answer one
+    makers' payloads are others. `not_kept` says why what nodes say is not kept now, nothing where it is.
+    `one_dip_at_a_time` makes the question "may it go on?" and the answer one
     step.
     """
 
@@ -38,4 +39,5 @@ class Parts:
     on_readings: Callable[[Parsed], Awaitable[int]]
     air_history: AirHistory
     on_mappings: Callable[[], None] = lambda: None
+    not_kept: Callable[[], str] = lambda: ""
     one_dip_at_a_time: Lock = field(default_factory=Lock)

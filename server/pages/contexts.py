@@ -14,7 +14,7 @@ Here = Literal["rack", "air", "shop", ""]
 @dataclass(frozen=True)
 class Frame:
     """What stands around every page. `as_of` is shop time [ms]; `clock_rate` is shop seconds in a second of
-    the wall."""
+    the wall; `trouble` is what a person must know on whichever page they are."""
 
     title: str
     shop: str
@@ -22,6 +22,7 @@ class Frame:
     shop_time: str
     as_of: Millis
     clock_rate: float
+    trouble: str = ""
 
 
 @dataclass(frozen=True)

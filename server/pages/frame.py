@@ -36,4 +36,7 @@ def shop_now(parts: Parts) -> Shop:
 
 def frame(parts: Parts, shop: Shop, title: str, here: Here = "") -> Frame:
     """The frame of a page."""
-    return Frame(title, shop.name, here, shop_time_words(shop.now, shop.zone), shop.now, parts.clock.rate)
+    shop_time = shop_time_words(shop.now, shop.zone)
+    not_kept = parts.not_kept()
+    trouble = f"What the nodes say is not being kept: {not_kept}" if not_kept else ""
+    return Frame(title, shop.name, here, shop_time, shop.now, parts.clock.rate, trouble)
