@@ -189,7 +189,8 @@ class BrokerConnection:
             self._end(StoringError(str(error)))
             return
         self._in_flight.add(message.mid, message.qos, len(message.payload), stored)
-        stored.add_done_callback(self._on_stored)
+        if self._in_flight.oldest is stored:
+            stored.add_done_callback(self._on_stored)
         if self._in_flight.full:
             self._pause()
 
@@ -205,6 +206,11 @@ class BrokerConnection:
         except StoringError as error:
             self._end(error)
             return
+        oldest = self._in_flight.oldest
+        if (
+            oldest is not None
+        ):  # those behind it are looked at once it is done: they are acknowledged in order
+            oldest.add_done_callback(self._on_stored)
         if self._paused and not self._finishing and self._in_flight.has_room:
             self._resume()
 

@@ -38,6 +38,11 @@ class InFlight:
         """Whether there is room again for a good while."""
         return self._bytes < LIMIT // 2
 
+    @property
+    def oldest(self) -> asyncio.Future[object] | None:
+        """What is done when the message that came first is stored; None where nothing waits."""
+        return self._waiting[0].stored if self._waiting else None
+
     def add(self, packet_id: int, qos: int, length: int, stored: asyncio.Future[object]) -> None:
         """Take note of a message with a payload of so many bytes; `stored` is done when it is stored."""
         size = length + MESSAGE_OVERHEAD
