@@ -39,6 +39,11 @@ class Decoder:
         """Take bytes as they came."""
         self._buffer += data
 
+    @property
+    def is_within_packet(self) -> bool:
+        """Whether bytes of a packet are there that is not whole."""
+        return self._start < len(self._buffer)
+
     def next_packet(self) -> Packet | None:
         """The next whole packet, or None until more bytes come.
 

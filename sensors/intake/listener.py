@@ -13,7 +13,7 @@ from sensors.intake.host import Client, Counts
 from sensors.intake.message import Message
 from sensors.intake.packets import Connect
 from sensors.intake.reason_codes import Reason
-from sensors.intake.session import Session
+from sensors.intake.session import Session, address_of
 from sensors.intake.turned_away import TELL_EVERY_S, TurnedAway
 from sensors.mapping import Mapping
 
@@ -27,7 +27,7 @@ MayPublish = Callable[[str, str], bool]
 """Whether who was let in by a user name may publish under a topic. Called for each message: to be quick."""
 
 MAX_CONNECTIONS = 512
-"""Connections at once; more are closed unheard. Room for 200 nodes, each with a dead connection left over."""
+"""Connections at once; beyond, silent ones go first. Room for 200 nodes, each with a dead one left over."""
 
 CONNECT_WAIT_S = 10.0
 """How long a connection may take to send its CONNECT [s]."""
@@ -135,14 +135,10 @@ class Listener:
 
     def _accept(self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
         self.counts.connections += 1
-        if self._stopping or len(self._sessions) >= MAX_CONNECTIONS:
+        if self._stopping or (len(self._sessions) >= MAX_CONNECTIONS and not self._make_room()):
             self.counts.refused += 1
             if not self._stopping:
-                peer = writer.get_extra_info("peername")
-                what = f"a connection from {peer[0] if peer else 'an unknown address'} was closed unheard"
-                self.turned_away(
-                    "too many", f"{what}: {len(self._sessions)} are open, the most that are taken"
-                )
+                self._tell_too_many(address_of(writer))
             writer.transport.abort()
             return
         # So that the system finds out about clients that vanish while they owe no sign of life.
@@ -152,8 +148,26 @@ class Listener:
         self._sessions[session.task] = session
         session.task.add_done_callback(self._ended)
 
+    def _make_room(self) -> bool:
+        """Close the connection that has waited longest without a CONNECT, if there is one.
+
+        Else silent ones could keep every node out for as long as a CONNECT may take.
+        """
+        for task, session in self._sessions.items():
+            if not session.client_id and not task.cancelling():
+                self.counts.refused += 1
+                self._tell_too_many(session.address)
+                task.cancel()
+                return True
+        return False
+
+    def _tell_too_many(self, address: str) -> None:
+        what = f"a connection from {address} was closed unheard"
+        self.turned_away("too many", f"{what}: {MAX_CONNECTIONS} are open, the most that are taken")
+
     def _ended(self, task: asyncio.Task[None]) -> None:
         session = self._sessions.pop(task)
+        session.hang_up()  # a task that is cancelled before its first turn closes nothing itself
         if self._by_client.get(session.client_id) is session:
             del self._by_client[session.client_id]
         if not task.cancelled() and (error := task.exception()) is not None:

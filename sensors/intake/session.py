@@ -53,6 +53,7 @@ class Session:
     def __init__(self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter, host: Host) -> None:
         self.client_id = ""
         self.user_name = ""
+        self.address = address_of(writer)
         self._reader = reader
         self._writer = writer
         self._answers = Answers(writer)
@@ -81,11 +82,6 @@ class Session:
             self.say_will()
             await self._close()
 
-    @property
-    def _address(self) -> str:
-        peer = self._writer.get_extra_info("peername")
-        return str(peer[0]) if peer else "an unknown address"
-
     def say_will(self) -> None:
         """Publish the will, once, of a client that left without a DISCONNECT (3.1.2.5).
 
@@ -103,6 +99,10 @@ class Session:
         self._farewell = code, reason
         self.task.cancel()
 
+    def hang_up(self) -> None:
+        """Make sure that the connection is closed."""
+        self._writer.transport.abort()
+
     def forget_will(self) -> None:
         """Let the connection end without its will: it is not the client's doing."""
         self._will = None
@@ -119,9 +119,13 @@ class Session:
         except TimeoutError:
             wait = f"{self._host.connect_wait_s:g} s"
             self._host.turned_away(
-                "silent", f"a connection from {self._address} sent no CONNECT in {wait} and was closed"
+                "silent", f"a connection from {self.address} sent no CONNECT in {wait} and was closed"
             )
             connect = None
+        else:
+            if connect is None and self._decoder.is_within_packet:
+                what = f"a connection from {self.address} was closed by its client within its first packet"
+                self._host.turned_away("half", what)
         if connect is None:
             self._host.counts.refused += 1
             return None
@@ -132,7 +136,7 @@ class Session:
         self._answers.connack(connect, code, self.client_id, self._host.max_packet)
         if code:
             self._host.counts.refused += 1
-            who = f"MQTT client {quoted(self.client_id)}, user {quoted(self.user_name)}, from {self._address}"
+            who = f"MQTT client {quoted(self.client_id)}, user {quoted(self.user_name)}, from {self.address}"
             self._host.turned_away(f"not let in {code}", f"{who}, was not let in: {NOT_LET_IN[code]}")
             return None
         self._is_in = True
@@ -250,7 +254,7 @@ class Session:
         elif self._decoder.level == LEVEL_5:
             self._answers.refuse_connect(breach.code, breach.reason)
         if not self._is_in:
-            what = f"a connection from {self._address} was closed before it was let in: {breach.reason}"
+            what = f"a connection from {self.address} was closed before it was let in: {breach.reason}"
             self._host.turned_away("breach", what)
             return
         client = f"MQTT client {quoted(self.client_id)}"
@@ -284,6 +288,12 @@ class Session:
                     self._writer.write_eof()
                 while await self._reader.read(CHUNK):
                     pass
+
+
+def address_of(writer: asyncio.StreamWriter) -> str:
+    """Where a connection comes from, for a person to read."""
+    peer = writer.get_extra_info("peername")
+    return str(peer[0]) if peer else "an unknown address"
 
 
 def _name(packet: Packet) -> str:
