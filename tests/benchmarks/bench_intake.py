@@ -184,8 +184,8 @@ async def compare(pool: Pool, folder: Path, clients: int, window: int, total: in
     )
     print(
         f"{clients or 'paho':>4} {window:9d} {statistics.median(broker):9,.0f}/s"
-        f" {statistics.median(raw):9,.0f}/s {statistics.median(stored):9,.0f}/s {max(stored):9,.0f}/s {of_broker:9.2f} {of_raw:11.2f}"
-        f" {statistics.mean(commits):10.0f}"
+        f" {statistics.median(raw):9,.0f}/s {statistics.median(stored):9,.0f}/s {max(stored):9,.0f}/s"
+        f" {of_broker:9.2f} {of_raw:11.2f} {statistics.mean(commits):10.0f}"
     )
 
 
