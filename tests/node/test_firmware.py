@@ -222,6 +222,38 @@ class TestRing:
             again = ring.Ring(str(folder), capacity=60, per_file=10)
             assert self.numbers(again) == [*range(12), 99]
 
+    def test_a_day_fits_where_the_board_starts_anew_at_each_reading(self, tmp_path: Path) -> None:
+        for minute in range(1500):
+            made = ring.Ring(str(tmp_path / "ring"))
+            made.append(SECONDS + 60 * minute, True, (20.0, 50.0, None, None, 3.9))
+        assert [record[1] for record in made.pending(2000)] == [SECONDS + 60 * at for at in range(1500)]
+        assert len(list((tmp_path / "ring").glob("*.log"))) == 25
+
+    @pytest.mark.parametrize("cut", range(ring.WHOLE))
+    def test_a_cut_in_a_files_first_record_does_not_make_it_mute(self, tmp_path: Path, cut: int) -> None:
+        self.kept(tmp_path / "ring", 11)
+        newest = sorted((tmp_path / "ring").glob("*.log"))[-1]
+        newest.write_bytes(newest.read_bytes()[:cut])
+        for number in range(20, 25):
+            self.kept(tmp_path / "ring", 1, number)
+        made = ring.Ring(str(tmp_path / "ring"), capacity=60, per_file=10)
+        assert self.numbers(made) == [*range(10), *range(20, 25)]
+
+    @pytest.mark.parametrize("restart", [False, True])
+    def test_the_older_mark_stands_whatever_the_numbers(self, tmp_path: Path, restart: bool) -> None:
+        made = self.kept(tmp_path / "ring", 9)
+        for number in (2, 4, 6):
+            if restart:
+                made = ring.Ring(str(tmp_path / "ring"), capacity=60, per_file=10)
+            before = {name: (tmp_path / "ring" / name).read_bytes() for name in ring.MARKS
+                      if (tmp_path / "ring" / name).exists()}  # fmt: skip
+            made.sent(number)
+            written = [name for name in ring.MARKS if (tmp_path / "ring" / name).exists()
+                       and (tmp_path / "ring" / name).read_bytes() != before.get(name)]  # fmt: skip
+            assert len(written) == 1
+        (tmp_path / "ring" / written[0]).write_bytes(b"")
+        assert self.numbers(ring.Ring(str(tmp_path / "ring"), capacity=60, per_file=10))[0] == 4
+
     @pytest.mark.parametrize("cut", range(9))
     def test_a_cut_while_the_mark_is_written_sends_twice_and_loses_nothing(
         self, tmp_path: Path, cut: int

@@ -269,6 +269,19 @@ def test_a_press_is_sent_at_once_and_only_once(tmp_path: Path) -> None:
         assert [(press.hook, press.id) for press in there.presses] == [("A3", "n1-7f-1"), ("A3", "n1-7f-2")]
 
 
+def test_a_press_while_the_network_is_away_is_told_with_its_own_time(tmp_path: Path) -> None:
+    kept, memory = ring.Ring(str(tmp_path / "ring")), {"boot": "7f"}
+    with shop(tmp_path) as there:
+        board = Board(None)
+        board.knows_time = False
+        board.presses = 1
+        pressed_at = NOW + 60 * SECOND_MS  # seen at the first waking, a minute on
+        rounds(board, kept, memory, 30)
+        board.address, board.knows_time = there.address, True
+        rounds(board, kept, memory, 1)
+        assert [(press.id, press.time) for press in there.presses] == [("n1-7f-1", pressed_at)]
+
+
 def test_a_wrong_password_is_said_and_nothing_is_lost(tmp_path: Path) -> None:
     kept, memory = ring.Ring(str(tmp_path / "ring")), dict[str, Any]()
     with shop(tmp_path, lambda user, password: (user, password) == ("loft/n1", b"right")) as there:

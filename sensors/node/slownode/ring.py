@@ -30,13 +30,18 @@ class Ring:
             os.mkdir(folder)
         except OSError:
             pass  # it is there
+        self._mark = 0
         self._sent = self._last_mark()
         last = self._sent
         self._open = None
         self._in_open = 0
         for name in self._files():
-            for record in self._read(name):
-                last = max(last, record[0])
+            records = self._read(name)
+            # A file's own number counts too: it may hold only a torn record, and its name is then taken.
+            last = max([last, int(name[:-4])] + [record[0] for record in records])
+            # A board that woke goes on in the newest file, unless its end is torn.
+            whole = os.stat(self._path(name))[6] == len(records) * WHOLE
+            self._open, self._in_open = (name, len(records)) if whole else (None, 0)
         self._next = last + 1
 
     def append(self, seconds, absolute, values):
@@ -79,8 +84,9 @@ class Ring:
         if number <= self._sent:
             return
         self._sent = number
+        self._mark = 1 - self._mark  # never over the newest whole one
         body = struct.pack("<I", number)
-        with open(self._path(MARKS[number & 1]), "wb") as file:
+        with open(self._path(MARKS[self._mark]), "wb") as file:
             file.write(body + struct.pack("<I", binascii.crc32(body) & 0xFFFFFFFF))
         for name in self._files():
             records = self._read(name)
@@ -94,14 +100,16 @@ class Ring:
 
     def _last_mark(self):
         best = 0
-        for name in MARKS:
+        for at, name in enumerate(MARKS):
             try:
                 with open(self._path(name), "rb") as file:
                     data = file.read()
             except OSError:
                 continue
             if len(data) == 8 and struct.unpack("<I", data[4:])[0] == binascii.crc32(data[:4]) & 0xFFFFFFFF:
-                best = max(best, struct.unpack("<I", data[:4])[0])
+                said = struct.unpack("<I", data[:4])[0]
+                if said > best:
+                    best, self._mark = said, at
         return best
 
     def _files(self):

@@ -30,7 +30,11 @@ def wake(settings, parts, ring, memory):
     wall = parts.wall()
     if any(value is not None for value in values):
         ring.append(parts.uptime() if wall is None else wall, wall is not None, values)
-    memory["presses"] = memory.get("presses", 0) + parts.pressed()
+    waiting = memory.setdefault("presses", [])
+    for _ in range(parts.pressed()):
+        memory["press_number"] = memory.get("press_number", 0) + 1
+        # By our own clock, which goes on through sleep and may be set before the press is sent.
+        waiting.append([memory["press_number"], parts.uptime()])
     memory["round"] = memory.get("round", 0) + 1
     due = memory["round"] >= memory.get("next_try", settings["send_every"])
     if due or memory["presses"]:
@@ -76,13 +80,14 @@ def send(settings, parts, ring, memory, client):
     """Say that we are there, then the presses, then what waits, in order; each counts once it is stored."""
     root = "slowcorner/%s/%s/" % (settings["place"], settings["node"])
     client.publish_all([(root + "status", b"online", True)])
-    while memory.get("presses", 0):
-        number = memory.get("press_number", 0) + 1
+    presses = memory.get("presses", [])
+    while presses:
+        number, pressed = presses[0]
         wall = parts.wall()
+        when = None if wall is None else wall - (parts.uptime() - pressed)
         identity = "%s-%s-%d" % (settings["node"], memory.get("boot", "x"), number)
-        client.publish_all([(root + "dipped", pack.press(settings["hook"], identity, wall), False)])
-        memory["press_number"] = number
-        memory["presses"] -= 1
+        client.publish_all([(root + "dipped", pack.press(settings["hook"], identity, when), False)])
+        presses.pop(0)
     while True:
         waiting = ring.pending(IN_ONE_PACK * WINDOW)
         if not waiting:
