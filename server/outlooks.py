@@ -228,6 +228,9 @@ def _reason(
     if word == "new":
         return "No coat is on yet."
     if word == "unsure":
+        if situation.heard is None and situation.nodes:
+            names = " and ".join(situation.nodes)
+            return f"What {names} says of the air at {tree.place} cannot be believed; the page Air says why."
         if situation.heard is None:
             return f"No node has told the air at {tree.place} yet."
         if not situation.air_missing and beyond is not None:
