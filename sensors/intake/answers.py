@@ -139,5 +139,6 @@ class Answers:
 
 
 def _reason_string(reason: str) -> Properties:
-    words = reason.replace("\0", "\N{REPLACEMENT CHARACTER}")[:REASON_LIMIT]
+    # A reason may quote what came: half characters and U+0000 have no place in a string of MQTT (1.5.4).
+    words = reason.encode("utf-8", "replace").decode("utf-8").replace("\0", "?")[:REASON_LIMIT]
     return ((Property.REASON_STRING, words),) if words else ()

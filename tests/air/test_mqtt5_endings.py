@@ -4,12 +4,18 @@ The numbers are the sections of the OASIS standard of 7 March 2019.
 """
 
 import asyncio
+import logging
+from contextlib import suppress
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
+from sensors.intake.encoder import encode
 from sensors.intake.packets import (
     LEVEL_5,
     Auth,
+    Connack,
     Connect,
     Disconnect,
     Packet,
@@ -20,6 +26,7 @@ from sensors.intake.packets import (
 )
 from sensors.intake.properties import Property
 from tests.air.test_mqtt5_listener import why
+from tests.air.test_mqtt5_packets import PACKETS
 from tests.air.wire import GOOD, STATUS, TOPIC, Client, Shelf, client, listening, publish, run
 
 NODE = Connect("n1", level=LEVEL_5)
@@ -180,6 +187,47 @@ def test_the_will_is_said_at_once_unless_all_is_well(leave: Disconnect | None, s
             assert shelf.said() == ["temperature 21.5"] + ["offline"] * said
 
     run(main())
+
+
+class Catcher(logging.Handler):
+    """Keeps what is logged."""
+
+    def __init__(self, level: int) -> None:
+        super().__init__(level)
+        self.records: list[str] = []
+
+    def emit(self, record: logging.LogRecord) -> None:
+        self.records.append(record.getMessage())
+
+
+@settings(deadline=None, max_examples=60)
+@given(st.lists(PACKETS.map(lambda packet: encode(packet, LEVEL_5)) | st.binary(max_size=60), max_size=6))
+def test_whatever_a_client_says_it_is_answered_or_cut_off_and_others_are_served(said: list[bytes]) -> None:
+    async def main() -> None:
+        shelf = Shelf()
+        async with (
+            listening(shelf) as listener,
+            client(listener, Connect("b")) as other,
+            client(listener, NODE) as node,
+        ):
+            with suppress(ConnectionError):
+                await node.say(*said)
+                node.writer.write_eof()
+            while (answer := await node.hear()) is not None:
+                assert not isinstance(answer, Connect | Publish | Connack)
+                if isinstance(answer, Disconnect):
+                    assert answer.code >= 0x80
+                    assert await node.hear() is None
+                    break
+            assert await other.ask(publish(1)) == Puback(1)
+
+    catcher = Catcher(logging.ERROR)
+    logging.getLogger("slowcorner.mqtt").addHandler(catcher)
+    try:
+        run(main())
+    finally:
+        logging.getLogger("slowcorner.mqtt").removeHandler(catcher)
+    assert catcher.records == []
 
 
 def test_3_1_1_hears_none_of_it() -> None:

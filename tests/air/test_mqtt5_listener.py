@@ -172,6 +172,10 @@ UTF_8 = ((Property.PAYLOAD_FORMAT_INDICATOR, 1),)
         (Publish("slowcorner/shop/n2/senml", b"\xff", 1, 1), 0x83, "not"),
         (Publish("slowcorner/shop/n2/senml", b"\xff", 1, 1, properties=UTF_8), 0x99, "not"),
         (Publish("slowcorner/shop/n2/status", b"asleep", 1, 1), 0x83, 'status "asleep" is neither'),
+        # what is quoted of it fits into a string of MQTT (1.5.4)
+        (Publish("slowcorner/shop/n2/status", b"\0\xff", 1, 1), 0x83, "status "),
+        (Publish("slowcorner/shop/n2/senml", b'{"\\ud800\\u0000":1}' + b" " * 999, 1, 1), 0x83, "not SenML"),
+        (Publish("slowcorner/shop/n2/senml", b'[{"n":"\\ud800\\u0000","v":1}]', 1, 1), 0x83, "record 1"),
         (Publish(TOPIC, GOOD, 1, 1), 0x87, 'user "n2" may not publish under this topic'),
         (Publish("weather/n2/today", GOOD, 1, 1), 0x90, 'topic "weather/n2/today" is not of the form'),
         (Publish("slowcorner/shop/n2/senml", ONE_BAD, 1, 1), 0x00, "1 record was kept out: record 2"),

@@ -9,7 +9,7 @@ import time
 from collections.abc import Callable
 
 import pytest
-from hypothesis import example, given
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from paho.mqtt.packettypes import PacketTypes
 from paho.mqtt.properties import Properties as PahoProperties
@@ -236,6 +236,7 @@ def test_a_code_with_its_empty_properties_written_out_is_read_too() -> None:
 # -- laws
 
 
+@settings(deadline=None)
 @given(st.lists(PACKETS, min_size=1, max_size=4), st.data())
 def test_what_is_written_reads_the_same_wherever_it_is_cut(
     packets: list[Packet], data: st.DataObject
@@ -251,6 +252,7 @@ def test_what_is_written_reads_the_same_wherever_it_is_cut(
     assert found == packets
 
 
+@settings(deadline=None)
 @given(connects())
 def test_a_connect_settles_the_level(connect: Connect) -> None:
     decoder = Decoder()  # of 3.1.1 until it comes
@@ -259,6 +261,7 @@ def test_a_connect_settles_the_level(connect: Connect) -> None:
     assert decoder.level == LEVEL_5
 
 
+@settings(deadline=None)
 @given(st.binary(max_size=200))
 @example(b"\x10\x80\x80\x80\x80\x01")
 @example(bytes.fromhex("40 07 000a 00 80808080"))
@@ -266,6 +269,7 @@ def test_no_bytes_raise_anything_but_a_protocol_error(data: bytes) -> None:
     _read_or_refused(data)
 
 
+@settings(deadline=None)
 @given(PACKETS, st.data())
 def test_a_damaged_packet_raises_nothing_but_a_protocol_error(packet: Packet, data: st.DataObject) -> None:
     stream = bytearray(encode(packet, LEVEL_5))
