@@ -4,6 +4,7 @@ The numbers are the sections of MQTT 5; 3.1.1 has no words for most of it.
 """
 
 import asyncio
+from dataclasses import replace
 
 from sensors.intake.data_types import MAX_VARIABLE
 from sensors.intake.encoder import encode
@@ -78,10 +79,7 @@ class Answers:
         """A PUBACK; 3.1.1 has no code for a message that was kept out, which is settled all the same."""
         if self._level == LEVEL or not (code or reason):
             return encode(Puback(packet_id))
-        explained = encode(Puback(packet_id, code, self._because(reason)), LEVEL_5)
-        if len(explained) <= self._largest:
-            return explained
-        return encode(Puback(packet_id, code), LEVEL_5)
+        return self._fitting(Puback(packet_id, code, self._because(reason)))
 
     def connack(self, connect: Connect, code: Reason, client_id: str, max_packet: int) -> None:
         """Let a client in or not, and say to one of MQTT 5 what is taken here (3.2.2.3)."""
@@ -116,7 +114,7 @@ class Answers:
         """Grant none of the filters (3.9.3)."""
         code = Reason.NOT_AUTHORISED if self.speaks_5 else SUBSCRIPTION_REFUSED
         because = self._because("nothing is given here: this listener only takes") if self.speaks_5 else ()
-        self.say(Suback(asked.packet_id, (code,) * len(asked.filters), because))
+        self._write(self._fitting(Suback(asked.packet_id, (code,) * len(asked.filters), because)))
 
     def unsubscribed(self, asked: Unsubscribe) -> None:
         """There was nothing to take back (3.11.3)."""
@@ -127,11 +125,17 @@ class Answers:
         """Say why the connection is closed (3.14), as the last word; 3.1.1 has none for it."""
         if not self.speaks_5:
             return
-        explained = encode(Disconnect(code, _reason_string(reason)), LEVEL_5)
-        self._write(explained if len(explained) <= self._largest else encode(Disconnect(code), LEVEL_5))
+        self._write(self._fitting(Disconnect(code, _reason_string(reason))))
 
     def _because(self, reason: str) -> Properties:
         return _reason_string(reason) if self._explains else ()
+
+    def _fitting(self, packet: Puback | Suback | Disconnect) -> bytes:
+        """With its reason string, or without where the client could not take it (3.4.2.2.2, 3.14.2.2.3)."""
+        explained = encode(packet, self._level)
+        if len(explained) <= self._largest:
+            return explained
+        return encode(replace(packet, properties=()), self._level)
 
     def _write(self, data: bytes) -> None:
         if len(data) <= self._largest:

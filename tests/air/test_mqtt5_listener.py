@@ -215,6 +215,7 @@ def test_a_client_gets_no_reason_that_it_does_not_want_or_cannot_take(asked: Pro
             connect = Connect("n1", level=LEVEL_5, properties=asked)
             async with client(listener, connect) as node:
                 assert await node.ask(publish(1, b"nonsense")) == Puback(1, 0x83)
+                assert await node.ask(Subscribe(2, (("a", 0),))) == Suback(2, (0x87,))
 
     run(main())
 
