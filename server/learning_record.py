@@ -10,6 +10,7 @@ from sensors.air import BLOCK_MS, Air, PlaceAir
 from sensors.bridging import worst_air
 from sensors.clock import SECOND_MS, Millis
 from server.drying import learning, resampling
+from server.drying.drawing import wide_points
 from server.drying.ensemble import Ensemble
 from server.drying.learning import Told
 from server.drying.looks import Look, look_at
@@ -57,43 +58,45 @@ def learn(
 ) -> Lesson:
     """Learn from all that was measured at a place, beginning with what was believed before any of it.
 
+    That is the prior's own draw, but a wider one than is judged by: see `drawing.wide_points`.
+
     The same trees, records and measurements give the same members to the bit. With one member there is
     nothing to choose from, and nothing is learned.
     """
     trees = [tree for tree in trees if tree.told]
-    start = Cloud(points_of(prior.members, priors), prior.weights)
     if not trees or prior.count == 1:
-        return Lesson(_again(prior, generation), start.points, (), 0)
+        return Lesson(_again(prior, generation), points_of(prior.members, priors), (), 0)
+    wide = wide_points(prior.count, prior.seed, priors)
+    start = Cloud(wide, np.full(len(wide), 1.0 / len(wide)))
+    members = members_at(wide, priors)
     on = [
         (one.spot, [dip.material.kind for dip in tree.dips[: one.coat]])
         for tree in trees
         for one in tree.told
     ]
     active = learning.axes_told_of(on, names(priors))
-    first: list[tuple[Look, ...]] = [looks(tree, prior.members) for tree in trees]
+    first: list[tuple[Look, ...]] = [looks(tree, members) for tree in trees]
     disbelieved = [
         (one.number, share)
         for tree, seen in zip(trees, first, strict=True)
         for one, share in zip(
-            tree.told, learning.disbelief(tree.told, seen, prior.weights, tree.area_m2), strict=True
+            tree.told, learning.disbelief(tree.told, seen, start.weights, tree.area_m2), strict=True
         )
     ]
 
     def likely(tree: MeasuredTree, seen: Sequence[Look]) -> Floats:
         return learning.log_likelihood(tree.told, seen, tree.area_m2)
 
-    asking = resampling.rounds(start, active, prior.seed * 1009 + generation)
+    asking = resampling.rounds(start, active, prior.seed * 1009 + generation, prior.count)
     next(asking)
-    # The members before anything was learned are reckoned as they are, not as their points say again.
     answer = np.sum([likely(tree, seen) for tree, seen in zip(trees, first, strict=True)], axis=0)
-    members = prior.members
     while True:
         try:
             members = members_at(asking.send(answer), priors)
         except StopIteration as done:
             cloud: Cloud = done.value
             return Lesson(
-                Ensemble(members, cloud.weights, generation, prior.seed),
+                Ensemble(members_at(cloud.points, priors), cloud.weights, generation, prior.seed),
                 cloud.points,
                 tuple(disbelieved),
                 cloud.rounds,

@@ -1,7 +1,7 @@
 """Draws a shop's members: many points of the priors, weighed by the published trial, a few of them kept.
 
-The default draw is kept in a file, for it takes seconds to make: `python -m server.drying.drawing` writes it
-anew, and a test holds the file against the code.
+The default draws, the members and the wider one that is learned from, are kept in files, for they take
+seconds to make: `python -m server.drying.drawing` writes them anew, and a test holds them against the code.
 """
 
 import csv
@@ -32,7 +32,11 @@ MOST_MEMBERS = 256
 POOL = 512
 """Points that are weighed by the trial: about a quarter of them count, eight for each member that is kept."""
 
+WIDER = 8
+"""Points that are learned from, for each member that is kept; `MOST_MEMBERS` at most."""
+
 DEFAULT_FILE = Path(__file__).with_name("drawn_members.csv")
+WIDE_FILE = Path(__file__).with_name("drawn_wide.csv")
 
 _EDGE = 1e-9
 _GROUPS = 4
@@ -90,6 +94,18 @@ def drawn_points(count: int, seed: int, priors: tuple[Prior, ...] = PRIORS) -> F
     return np.asarray(points[order][_evenly(weights[order] / weights.sum(), count)])
 
 
+@lru_cache(maxsize=4)
+def wide_points(count: int, seed: int = SEED, priors: tuple[Prior, ...] = PRIORS) -> Floats:
+    """Points (n, axes) drawn more widely, that so many members are picked from once something is measured.
+
+    Takes some seconds the first time settings are not usual.
+    """
+    wide = max(count, min(WIDER * count, MOST_MEMBERS))
+    if (seed, priors) != (SEED, PRIORS):
+        return drawn_points(wide, seed, priors)
+    return default_wide_points()[_evenly(np.full(MOST_MEMBERS, 1.0 / MOST_MEMBERS), wide)]
+
+
 def key_of(count: int, seed: int, priors: tuple[Prior, ...] = PRIORS) -> str:
     """A name for a draw: two draws of one name are the same."""
     said = [
@@ -104,19 +120,30 @@ def key_of(count: int, seed: int, priors: tuple[Prior, ...] = PRIORS) -> str:
 @lru_cache(maxsize=1)
 def default_points() -> Floats:
     """The kept points of the default draw (MEMBERS, axes)."""
-    with DEFAULT_FILE.open(encoding="ascii", newline="") as file:
-        head, *rows = csv.reader(file)
-    if tuple(head) != names() or len(rows) != MEMBERS:
-        raise ValueError(f"{DEFAULT_FILE.name} is not the draw of these priors: write it anew")
-    return np.array([[float(figure) for figure in row] for row in rows])
+    return _read(DEFAULT_FILE, MEMBERS)
+
+
+@lru_cache(maxsize=1)
+def default_wide_points() -> Floats:
+    """The kept points that are learned from (MOST_MEMBERS, axes)."""
+    return _read(WIDE_FILE, MOST_MEMBERS)
 
 
 def write_default() -> None:
-    """Make the default draw and keep it."""
-    with DEFAULT_FILE.open("w", encoding="ascii", newline="") as file:
-        writer = csv.writer(file, lineterminator="\n")
-        writer.writerow(names())
-        writer.writerows([[f"{figure:.10f}" for figure in point] for point in drawn_points(MEMBERS, SEED)])
+    """Make the default draws and keep them."""
+    for kept, count in ((DEFAULT_FILE, MEMBERS), (WIDE_FILE, MOST_MEMBERS)):
+        with kept.open("w", encoding="ascii", newline="") as file:
+            writer = csv.writer(file, lineterminator="\n")
+            writer.writerow(names())
+            writer.writerows([[f"{figure:.10f}" for figure in point] for point in drawn_points(count, SEED)])
+
+
+def _read(kept: Path, count: int) -> Floats:
+    with kept.open(encoding="ascii", newline="") as file:
+        head, *rows = csv.reader(file)
+    if tuple(head) != names() or len(rows) != count:
+        raise ValueError(f"{kept.name} is not the draw of these priors: write it anew")
+    return np.array([[float(figure) for figure in row] for row in rows])
 
 
 def _in_order(members: Members, weights: Floats) -> NDArray[np.int64]:

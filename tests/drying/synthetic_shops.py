@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from server.drying import resampling
-from server.drying.drawing import default_points
+from server.drying.drawing import MEMBERS, default_wide_points
 from server.drying.ensemble import weighted_quantile
 from server.drying.looks import Look, look_at
 from server.drying.materials import COOLING_LIMIT_K, Members, coat, fit_limit
@@ -82,17 +82,17 @@ def learn_all(
 
     likelihood: of one shop, (M,), from the looks its own members foretell.
     """
-    prior = default_points()
-    count = len(prior)
-    start = Cloud(prior, np.full(count, 1.0 / count))
-    asking = [resampling.rounds(start, active, seed) for seed in range(shops)]
+    prior = default_wide_points()
+    start = Cloud(prior, np.full(len(prior), 1.0 / len(prior)))
+    asking = [resampling.rounds(start, active, seed, MEMBERS) for seed in range(shops)]
     points = [next(one) for one in asking]
     clouds: list[Cloud | None] = [None] * shops
     median = np.zeros(shops)
     first = run(members_at(prior))
     while any(cloud is None for cloud in clouds):
         live = [shop for shop in range(shops) if clouds[shop] is None]
-        alike = all(points[shop] is not None and np.array_equal(points[shop], prior) for shop in live)
+        alike = all(np.array_equal(points[shop], prior) for shop in live)
+        count = len(points[live[0]])
         found = first if alike else run(members_at(np.concatenate([points[shop] for shop in live])))
         for place, shop in enumerate(live):
             lanes = slice(0, count) if alike else slice(place * count, (place + 1) * count)
@@ -101,7 +101,8 @@ def learn_all(
                 points[shop] = asking[shop].send(likelihood(shop, mine))
             except StopIteration as done:
                 clouds[shop] = done.value
-                median[shop] = weighted_quantile(found.fit_h[lanes], done.value.weights, 0.5)
+                kept = [int((points[shop] == one).all(axis=1).argmax()) for one in done.value.points]
+                median[shop] = weighted_quantile(found.fit_h[lanes][kept], done.value.weights, 0.5)
     return median, [cloud for cloud in clouds if cloud is not None]
 
 

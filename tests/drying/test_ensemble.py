@@ -9,7 +9,18 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 
 from server.drying import trial
-from server.drying.drawing import MEMBERS, SEED, default_count, default_points, drawn, drawn_points, key_of
+from server.drying.drawing import (
+    MEMBERS,
+    MOST_MEMBERS,
+    SEED,
+    default_count,
+    default_points,
+    default_wide_points,
+    drawn,
+    drawn_points,
+    key_of,
+    wide_points,
+)
 from server.drying.ensemble import Ensemble, weighted_quantile
 from server.drying.materials import CENTRE, coat
 from server.drying.priors import PRIORS, PriorError, members_at, names, points_of, priors_from
@@ -54,6 +65,14 @@ def test_what_the_trial_leaves_open_stays_open() -> None:
 @pytest.mark.slow
 def test_the_kept_draw_is_what_the_code_draws() -> None:
     assert np.abs(drawn_points(MEMBERS, SEED) - default_points()).max() < 1e-8
+    assert np.abs(drawn_points(MOST_MEMBERS, SEED) - default_wide_points()).max() < 1e-8
+
+
+@pytest.mark.parametrize(("count", "wide"), [(8, 64), (32, 256), (200, 256), (256, 256)])
+def test_what_is_learned_from_is_eight_times_as_many_as_far_as_that_goes(count: int, wide: int) -> None:
+    points = wide_points(count)
+    assert len(np.unique(points, axis=0)) == wide
+    assert {tuple(one) for one in points} <= {tuple(one) for one in default_wide_points()}
 
 
 def test_a_smaller_draw_is_a_part_of_the_whole_and_one_is_the_centre() -> None:

@@ -134,6 +134,55 @@ def test_drawing_anew_keeps_how_many_and_about_where(count: int, seed: int) -> N
     assert 1.0 - 1e-9 <= resampling.effective_size(weights) <= count + 1e-9
 
 
+@given(st.integers(1, 40), st.integers(1, 40), st.integers(0, 2**31))
+@settings(max_examples=60, deadline=None)
+def test_those_picked_are_different_and_the_heavy_stay_as_heavy(count: int, wide: int, seed: int) -> None:
+    rng = np.random.default_rng(seed)
+    weights = rng.random(wide) ** 8 * (rng.random(wide) < 0.8)
+    weights[0] += 1e-3
+    weights /= weights.sum()
+    chosen, kept = resampling.picked(weights, count, rng)
+    assert len(set(chosen.tolist())) == chosen.size == min(count, wide)
+    assert kept.sum() == pytest.approx(1.0)
+    # None loses weight by being picked; those that gain all come to the same.
+    assert (kept >= weights[chosen] - 1e-12).all()
+    gained = kept[kept > weights[chosen] + 1e-9]
+    assert gained == pytest.approx(gained.mean() if gained.size else 0.0)
+
+
+def test_picking_keeps_the_mean_over_many_turns() -> None:
+    rng = np.random.default_rng(4)
+    weights = rng.random(60) ** 6
+    weights /= weights.sum()
+    values = rng.standard_normal(60)
+    said = []
+    for _ in range(2000):
+        chosen, kept = resampling.picked(weights, 10, rng)
+        said.append(kept @ values[chosen])
+    error = np.std(said) / np.sqrt(2000)
+    assert abs(np.mean(said) - weights @ values) < 4.0 * error
+    # A plain draw of ten by weight would spread by this much more.
+    plain = np.sqrt(weights @ (values - weights @ values) ** 2 / 10)
+    assert np.std(said) < plain
+
+
+def test_rounds_begin_wide_and_keep_few() -> None:
+    """The same closed form as above, N(1.6, 0.2), by 32 kept of 256."""
+    points = np.random.default_rng(6).standard_normal((256, 1))
+    start = Cloud(points, np.full(256, 1.0 / 256))
+    reckoned = []
+
+    def likely(at: NDArray[np.float64]) -> NDArray[np.float64]:
+        reckoned.append(len(at))
+        return np.asarray(-2.0 * (at[:, 0] - 2.0) ** 2)
+
+    cloud = resampling.learn(start, np.array([True]), 3, likely, 32)
+    assert reckoned[0] == 256
+    assert set(reckoned[1:]) <= {32}
+    assert cloud.points.shape == (32, 1)
+    assert cloud.weights @ cloud.points[:, 0] == pytest.approx(1.6, abs=0.15)
+
+
 def test_breeding_keeps_mean_and_covariance() -> None:
     rng = np.random.default_rng(5)
     points = rng.standard_normal((4000, 2)) @ np.array([[1.0, 0.8], [0.0, 0.6]])

@@ -21,6 +21,9 @@ from tests.service.records import PLACE, START, record, steady
 
 SPOTS = (TreeSpot("face", "body"), TreeSpot("joint:45", "vent joint"))
 
+AREA_M2 = 1.0
+"""Large enough that what parts the members, some 10 g in two hours, is more than a scale's own error."""
+
 
 class Shop:
     """A shop with one tree, dipped at its start, in steady air up to now, two hours later."""
@@ -31,7 +34,7 @@ class Shop:
         self.clock = SetClock(START + 2 * HOUR_MS)
         places.add_place(engine, Place(PLACE, "Drying room", 0.6))
         recipe = recipes.ensure_default(engine)
-        new = NewTree("Heron", "A1", PLACE, recipe.id, 25.0, SPOTS, area_m2=0.3)
+        new = NewTree("Heron", "A1", PLACE, recipe.id, 25.0, SPOTS, area_m2=AREA_M2)
         self.tree = trees.add_tree(engine, new, START)
         dips.add_dip(engine, NewDip(self.tree.id, START, START))
         readings.keep(engine, steady(START, 2.0), [], [], START)
@@ -63,9 +66,9 @@ class Shop:
         hours = (0.1, 0.5, 0.9, 1.3, 1.9)
         water = self.foretold(hours)
         slow = np.argsort(water[-1] / water[0])[-2]
-        for at, kg in zip(hours, 2.0 + 0.3 * water[:, slow], strict=True):
+        for at, kg in zip(hours, 2.0 + AREA_M2 * water[:, slow], strict=True):
             self.measure(at, value=round(float(kg), 3))
-        return float(water[-1, slow] - water[0, slow]) * 0.3
+        return float(water[-1, slow] - water[0, slow]) * AREA_M2
 
     def foretold(self, hours: Sequence[float], ensemble: Ensemble | None = None) -> NDArray[np.float64]:
         """Water at those hours by each member, as drawn unless said [kg/m²], (n, M)."""
@@ -74,7 +77,7 @@ class Shop:
         told = tuple(Told(0, "weighing", "face", 1) for _ in hours)
         at = tuple(START + round(hour * HOUR_MS) for hour in hours)
         judged_by = ensemble or prior_ensemble(self.engine, believed(self.engine))
-        seen = looks(MeasuredTree(25.0, 0.3, (coat,), air, told, at), judged_by.members)
+        seen = looks(MeasuredTree(25.0, AREA_M2, (coat,), air, told, at), judged_by.members)
         return np.stack([look.water_kg_m2 for look in seen])
 
 
@@ -102,7 +105,7 @@ def test_a_place_learns_and_its_trees_are_judged_by_it(shop: Shop) -> None:
 
     def foretold(ensemble: Ensemble) -> float:
         water = shop.foretold((0.1, 1.9), ensemble)
-        return ensemble.mean(water[1] - water[0]) * 0.3
+        return ensemble.mean(water[1] - water[0]) * AREA_M2
 
     assert abs(foretold(held) - lost) < 0.5 * abs(foretold(drawn) - lost)
     assert before is not None
@@ -168,7 +171,7 @@ def test_a_generation_is_taken_up_to_the_bit(shop: Shop) -> None:
 def test_a_scale_off_by_a_kilogram_is_disbelieved(shop: Shop) -> None:
     rack = shop.rack()
     hours = (0.1, 0.5, 0.9, 1.3, 1.9)
-    masses = 2.0 + 0.3 * np.median(shop.foretold(hours), axis=1) + np.array([0.0, 0.0, 1.0, 0.0, 0.0])
+    masses = 2.0 + AREA_M2 * np.median(shop.foretold(hours), axis=1) + np.array([0.0, 0.0, 1.0, 0.0, 0.0])
     for at, kg in zip(hours, masses, strict=True):
         shop.measure(at, value=round(float(kg), 3))
     rack.learn(PLACE, "measured")
