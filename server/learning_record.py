@@ -10,7 +10,7 @@ from sensors.air import BLOCK_MS, Air, PlaceAir
 from sensors.bridging import worst_air
 from sensors.clock import SECOND_MS, Millis
 from server.drying import learning, resampling
-from server.drying.drawing import wide_points
+from server.drying.drawing import MOST_MEMBERS, wide_points
 from server.drying.ensemble import Ensemble
 from server.drying.learning import Told
 from server.drying.looks import Look, look_at
@@ -26,6 +26,13 @@ Floats = NDArray[np.float64]
 
 COATS_BEFORE = 2
 """Coats gone through before the first one that was measured; the older ones are taken as dry as their air."""
+
+WIDER = 8
+"""Points that the first round weighs, for each member that is kept, where little was measured yet."""
+
+WIDE_COATS = 768
+"""Points times coats gone through in the first round, so far as it is wider than what is kept: half a minute
+of one core at a joint (measured). Where more was measured, jitter finds what a narrower draw leaves out."""
 
 
 @dataclass(frozen=True)
@@ -58,7 +65,7 @@ def learn(
 ) -> Lesson:
     """Learn from all that was measured at a place, beginning with what was believed before any of it.
 
-    That is the prior's own draw, but a wider one than is judged by: see `drawing.wide_points`.
+    That is the prior's own draw, but a wider one than is judged by, see `width`.
 
     The same trees, records and measurements give the same members to the bit. With one member there is
     nothing to choose from, and nothing is learned.
@@ -66,7 +73,7 @@ def learn(
     trees = [tree for tree in trees if tree.told]
     if not trees or prior.count == 1:
         return Lesson(_again(prior, generation), points_of(prior.members, priors), (), 0)
-    wide = wide_points(prior.count, prior.seed, priors)
+    wide = wide_points(width(prior.count, trees), prior.seed, priors)
     start = Cloud(wide, np.full(len(wide), 1.0 / len(wide)))
     members = members_at(wide, priors)
     on = [
@@ -102,6 +109,16 @@ def learn(
                 cloud.rounds,
             )
         answer = np.sum([likely(tree, looks(tree, members)) for tree in trees], axis=0)
+
+
+def width(count: int, trees: Sequence[MeasuredTree]) -> int:
+    """How many points the first round weighs, where so many members are kept."""
+    coats = 0
+    for tree in trees:
+        for spot in {one.spot for one in tree.told}:
+            on = [one.coat for one in tree.told if one.spot == spot]
+            coats += max(on) - max(min(on) - 1 - COATS_BEFORE, 0)
+    return max(count, min(WIDER * count, MOST_MEMBERS, WIDE_COATS // coats))
 
 
 def looks(tree: MeasuredTree, members: Members) -> tuple[Look, ...]:

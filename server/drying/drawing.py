@@ -32,9 +32,6 @@ MOST_MEMBERS = 256
 POOL = 512
 """Points that are weighed by the trial: about a quarter of them count, eight for each member that is kept."""
 
-WIDER = 8
-"""Points that are learned from, for each member that is kept; `MOST_MEMBERS` at most."""
-
 DEFAULT_FILE = Path(__file__).with_name("drawn_members.csv")
 WIDE_FILE = Path(__file__).with_name("drawn_wide.csv")
 
@@ -94,16 +91,21 @@ def drawn_points(count: int, seed: int, priors: tuple[Prior, ...] = PRIORS) -> F
     return np.asarray(points[order][_evenly(weights[order] / weights.sum(), count)])
 
 
-@lru_cache(maxsize=4)
-def wide_points(count: int, seed: int = SEED, priors: tuple[Prior, ...] = PRIORS) -> Floats:
-    """Points (n, axes) drawn more widely, that so many members are picked from once something is measured.
+def wide_points(wide: int, seed: int = SEED, priors: tuple[Prior, ...] = PRIORS) -> Floats:
+    """So many points (wide, axes), 256 at most, that members are picked from once something is measured.
 
     Takes some seconds the first time settings are not usual.
     """
-    wide = max(count, min(WIDER * count, MOST_MEMBERS))
-    if (seed, priors) != (SEED, PRIORS):
-        return drawn_points(wide, seed, priors)
-    return default_wide_points()[_evenly(np.full(MOST_MEMBERS, 1.0 / MOST_MEMBERS), wide)]
+    if not 1 <= wide <= MOST_MEMBERS:
+        raise ValueError(f"{wide} points is outside 1 to {MOST_MEMBERS}")
+    usual = (seed, priors) == (SEED, PRIORS)
+    points = default_wide_points() if usual else _widest(seed, priors)
+    return points[_evenly(np.full(MOST_MEMBERS, 1.0 / MOST_MEMBERS), wide)]
+
+
+@lru_cache(maxsize=2)
+def _widest(seed: int, priors: tuple[Prior, ...]) -> Floats:
+    return drawn_points(MOST_MEMBERS, seed, priors)
 
 
 def key_of(count: int, seed: int, priors: tuple[Prior, ...] = PRIORS) -> str:

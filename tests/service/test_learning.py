@@ -12,7 +12,7 @@ from server.drying.ensemble import Ensemble
 from server.drying.learning import Told
 from server.following import coat_dip
 from server.learning_desk import measured_trees, members_of, newest
-from server.learning_record import MeasuredTree, looks
+from server.learning_record import MeasuredTree, looks, width
 from server.live import LiveRack
 from server.store import dips, ensembles, measurements, places, readings, recipes, saved, trees
 from server.store.engine import Engine
@@ -209,3 +209,16 @@ def test_one_member_asks_for_nothing_and_learns_nothing(shop: Shop) -> None:
     rack.learn(PLACE, "measured")
     assert rack.look() == before
     assert rack.advice() is None
+
+
+@pytest.mark.parametrize(
+    ("coats", "count", "wide"),
+    [((10,), 32, 256), ((1,), 16, 128), (tuple(range(1, 11)), 32, 76), (tuple(range(1, 41)), 32, 32)],
+)
+def test_the_more_coats_were_measured_the_narrower_learning_begins(
+    coats: tuple[int, ...], count: int, wide: int
+) -> None:
+    """Three coats of 256 points are gone through for one measurement, ten of 76 for one on each of ten."""
+    told = tuple(Told(coat, "touch", "joint:30", coat, word="dry") for coat in coats)
+    tree = MeasuredTree(25.0, None, (), record(steady(START, 2.0)), told, tuple(START for _ in coats))
+    assert width(count, [tree]) == wide
