@@ -2,7 +2,7 @@
 
 import asyncio
 import logging
-from collections.abc import AsyncIterator, Awaitable, Callable, Sequence
+from collections.abc import AsyncIterator, Awaitable, Callable, Collection, Sequence
 from contextlib import asynccontextmanager
 from dataclasses import dataclass, field, replace
 
@@ -16,7 +16,9 @@ from sensors.intake.batch import Batcher
 from sensors.intake.message import Message
 from sensors.mapping import Mapping
 from sensors.senml import Parsed
+from server.access import Access
 from server.air_history import AirHistory
+from server.guard import LOOPBACK_HOSTS
 from server.live import LiveRack
 from server.mqtt_in import MqttIn, mqtt_in
 from server.parts import Parts, Readiness
@@ -158,9 +160,13 @@ class Service:
         await self.batcher.put(Message(self.clock.now(), parsed.readings, parsed.rejected))
         return len(parsed.readings)
 
-    def web(self) -> FastAPI:
-        """The web application over this service."""
-        return web_app(self.parts)
+    def web(self, access: Access | None = None, hosts: Collection[str] = LOOPBACK_HOSTS) -> FastAPI:
+        """The web application over this service; without `access` it is open to this machine."""
+        settings = self.settings
+        authority = settings.data / "certificate" / "authority.pem"
+        return web_app(
+            self.parts, hosts, access=access, proxies=settings.trusted_proxies, authority=authority
+        )
 
     async def _tick(self, now: Millis, forecast: bool) -> None:
         await asyncio.to_thread(self.rack.look, forecast)

@@ -16,6 +16,7 @@ from rich.table import Table
 from scheduler.forecast import Quantiles
 from sensors.air_table import AirFileError, read_air_table
 from sensors.clock import format_time, parse_time
+from server.access_commands import certificate_command, pair_command, token_command
 from server.drying.drawing import default_count, drawn
 from server.drying.estimate import Estimate, Spread, estimate
 from server.replaying import CoatsFileError, ReplayedCoat, read_coats, replay
@@ -51,6 +52,9 @@ app = typer.Typer(
 app.command("what-if")(what_if_command)
 app.command("listen")(listen_command)
 app.command("node-password")(node_password_command)
+app.command("pair")(pair_command)
+app.command("token")(token_command)
+app.command("certificate")(certificate_command)
 app.command("backup")(backup_command)
 app.command("restore")(restore_command)
 
@@ -87,11 +91,23 @@ def serve(
             "[default: listen://127.0.0.1:1883]."
         ),
     ] = None,
+    tls: Annotated[bool, typer.Option("--tls", help="Serve HTTPS at the TLS port.")] = False,
+    tls_port: Annotated[
+        int | None, typer.Option(help="Port of HTTPS [default: 8443].", min=0, max=65535)
+    ] = None,
+    names: Annotated[str | None, typer.Option(help="Further names of the machine, with commas.")] = None,
+    trusted_proxy: Annotated[
+        str | None, typer.Option(help="Addresses of proxies whose X-Forwarded headers are believed.")
+    ] = None,
 ) -> None:
-    """The real service, on this machine alone for now. Each flag can also be set as SLOWCORNER_NAME."""
+    """The real service; beyond this machine once someone has paired.
+
+    Each flag can also be set as SLOWCORNER_NAME.
+    """
     from server.running import run_service  # noqa: PLC0415 - the web parts load only where they serve
 
     given = {"data": data, "host": host, "port": port, "database": database, "mqtt": mqtt}
+    given |= {"tls": tls or None, "tls_port": tls_port, "names": names, "trusted_proxy": trusted_proxy}
     _serve(run_service, **{name: value for name, value in given.items() if value is not None})
 
 

@@ -6,8 +6,8 @@ point here.
 So a request must name a host that is ours, and what changes something must not come from another site.
 """
 
-from collections.abc import Collection, Iterable
-from urllib.parse import urlsplit
+from collections.abc import Collection
+from ipaddress import ip_address
 
 from starlette.datastructures import Headers, MutableHeaders
 from starlette.exceptions import HTTPException
@@ -16,6 +16,9 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 from server.api.problems import problem_response
 
 LOOPBACK_HOSTS = frozenset({"localhost", "127.0.0.1", "[::1]"})
+
+ANY_ADDRESS = "*"
+"""Among the hosts: any address in figures."""
 
 LARGEST_BODY = 1_048_576
 """The largest body of any request [bytes]; single calls may allow less."""
@@ -34,7 +37,11 @@ _HEADERS = {
 
 
 class Guard:
-    """ASGI middleware; `hosts` are the names, without port, under which the service may be asked."""
+    """ASGI middleware; `hosts` are the names, without port, under which the service may be asked.
+
+    With `ANY_ADDRESS` among them, also every address in figures: no name server can make a strange name of
+    one, and a machine's own may change under way.
+    """
 
     def __init__(self, app: ASGIApp, hosts: Collection[str] = LOOPBACK_HOSTS) -> None:
         self.app = app
@@ -63,7 +70,7 @@ class Guard:
                     headers.setdefault(name, value)
             await send(message)
 
-        fault = objection(scope["method"], Headers(scope=scope), self.hosts)
+        fault = objection(scope["method"], Headers(scope=scope), self.hosts, scope.get("scheme", "http"))
         if fault is None:
             await self.app(scope, receive_so_much, send_with_headers)
         else:
@@ -71,10 +78,13 @@ class Guard:
             await problem_response(status, detail, "not-let-in")(scope, receive, send_with_headers)
 
 
-def objection(method: str, headers: Headers, hosts: Iterable[str]) -> tuple[int, str] | None:
+def objection(
+    method: str, headers: Headers, hosts: Collection[str], scheme: str = "http"
+) -> tuple[int, str] | None:
     """Why a request is not let in: a status and the reason; None where it is."""
     host = headers.get("host", "")
-    if host_name(host) not in hosts:
+    name = host_name(host)
+    if name not in hosts and not (ANY_ADDRESS in hosts and _is_address(name)):
         return 421, f"this service does not answer to the host {host!r}"
     length = headers.get("content-length", "0")
     if not length.isdigit() or int(length) > LARGEST_BODY:
@@ -85,9 +95,17 @@ def objection(method: str, headers: Headers, hosts: Iterable[str]) -> tuple[int,
     if site is not None and site not in ("same-origin", "none"):
         return 403, f"a {method} from another site is not taken (Sec-Fetch-Site: {site})"
     origin = headers.get("origin")
-    if origin is not None and urlsplit(origin).netloc.lower() != host.lower():
+    if origin is not None and origin.lower() != f"{scheme}://{host.lower()}":
         return 403, f"a {method} from another site is not taken (Origin: {origin})"
     return None
+
+
+def _is_address(name: str) -> bool:
+    try:
+        ip_address(name.removeprefix("[").removesuffix("]"))
+    except ValueError:
+        return False
+    return True
 
 
 def _too_large(size: str) -> str:

@@ -6,15 +6,29 @@ import signal
 import socket
 import sys
 from collections.abc import AsyncIterator, Callable, Iterator
-from contextlib import AbstractAsyncContextManager, asynccontextmanager, contextmanager, nullcontext
+from contextlib import (
+    AbstractAsyncContextManager,
+    ExitStack,
+    asynccontextmanager,
+    contextmanager,
+    nullcontext,
+)
+from datetime import UTC, datetime
 
+import segno
 import uvicorn
+from starlette.applications import Starlette
 
 from sensors.clock import Clock, real_clock, wall_millis
 from sensors.simulated import SimulatedShop, demo_nodes
 from server import data_folder, demo, shop_time
+from server.access import Access
 from server.app import Service
+from server.certificate_making import machine_names, names_of
+from server.certificates import FOLDER, CertificateError, Certificates, ensure
+from server.door import door_app
 from server.drying import kernel_choice
+from server.guard import ANY_ADDRESS, LOOPBACK_HOSTS
 from server.phone.vapid import PushKeyError
 from server.settings import Settings
 from server.store import readings, recipes
@@ -32,18 +46,24 @@ Beside = Callable[[Service], AbstractAsyncContextManager[None]]
 def run_service(settings: Settings, service_class: type[Service] = Service) -> None:
     """Run the real service until it is told to stop. Raises RuntimeError where it cannot be started."""
     logging.basicConfig(level=logging.INFO, format="%(asctime)s %(levelname)s %(name)s: %(message)s")
+    new = not settings.database and not (settings.data / data_folder.DATABASE).exists()
+    if new and not settings.loopback:
+        raise RuntimeError(_nobody_paired(settings))
     with _opened(settings) as engine:
+        access = _access(settings, engine)
         recipes.ensure_default(engine)
 
         def tell(notice: KeptNotice) -> None:
             log.info("notice: %s. %s", notice.title, notice.body)
 
-        asyncio.run(_serve(_made(service_class, settings, engine, real_clock(), tell)))
+        asyncio.run(_serve(_made(service_class, settings, engine, real_clock(), tell), access=access))
 
 
 def run_demo(settings: Settings, rate: float) -> None:
     """Run the whole job over a made-up shop: nodes publish real weather's air, `rate` times as fast."""
     logging.basicConfig(level=logging.WARNING, format="%(levelname)s %(name)s: %(message)s")
+    if not settings.loopback or settings.tls or settings.trusted_proxies:
+        raise RuntimeError("the demo is open to all who reach it, so it serves only this machine (127.0.0.1)")
     if settings.mqtt_address.scheme != "listen":
         raise RuntimeError(f"mqtt {settings.mqtt!r}: the demo has a listener of its own, listen://HOST:PORT")
     with _opened(settings) as engine:
@@ -115,19 +135,123 @@ class _PageServer(uvicorn.Server):
                 loop.remove_signal_handler(number)
 
 
-async def _serve(service: Service, beside: Beside = lambda _service: nullcontext()) -> None:
+async def _serve(
+    service: Service,
+    beside: Beside = lambda _service: nullcontext(),
+    access: Access | None = None,
+) -> None:
     settings = service.settings
-    with _bound(settings) as page:
+    certificates = await asyncio.to_thread(make_certificates, settings) if settings.tls else None
+    with ExitStack() as sockets:
+        door = sockets.enter_context(_bound(settings.host, settings.port))
+        page = sockets.enter_context(_bound(settings.host, settings.tls_port)) if certificates else door
         host, port = page.getsockname()[:2]
-        config = uvicorn.Config(
-            service.web(), lifespan="off", log_level="warning", timeout_graceful_shutdown=3
-        )
+        scheme = "https" if certificates else "http"
+        hosts = _hosts(settings)
+        config = _config(service.web(access, hosts), certificates)
         server = _PageServer(config)
-        async with service.running(), beside(service):
-            _say(f"The rack is at  http://{host}:{port}   ({service.mqtt.said}, store in {settings.data})")
+        async with service.running(), beside(service), asyncio.TaskGroup() as tasks:
+            helpers = []
+            if certificates:
+                plain = _DoorServer(_config(door_app(certificates.authority, hosts, port)))
+                helpers.append(tasks.create_task(plain.serve(sockets=[door]), name="door for phones"))
+                helpers.append(tasks.create_task(_keep_certificate(settings, config), name="certificate"))
+                _say(f"A phone starts at  http://{_reach(settings, host)}:{door.getsockname()[1]}/phone")
+            address = f"{scheme}://{host}:{port}"
+            _say(f"The rack is at  {address}   ({service.mqtt.said}, store in {settings.data})")
+            if access is not None:
+                _say_access(settings, access, address)
             if service.clock.rate != 1.0:
                 _say(f"One minute here is {service.clock.rate / 60:.0f} hours in the shop. Stop with Ctrl-C.")
-            await server.serve(sockets=[page])
+            try:
+                await server.serve(sockets=[page])
+            finally:
+                for helper in helpers:
+                    helper.cancel()
+
+
+class _DoorServer(uvicorn.Server):
+    """Ends with the other one, which is told of signals."""
+
+    @contextmanager
+    def capture_signals(self) -> Iterator[None]:
+        yield
+
+
+def _config(app: Starlette, certificates: Certificates | None = None) -> uvicorn.Config:
+    return uvicorn.Config(
+        app,
+        lifespan="off",
+        log_level="warning",
+        timeout_graceful_shutdown=3,
+        proxy_headers=False,  # ours believes named proxies alone
+        server_header=False,
+        ssl_certfile=None if certificates is None else certificates.leaf,
+        ssl_keyfile=None if certificates is None else certificates.key,
+    )
+
+
+async def _keep_certificate(settings: Settings, config: uvicorn.Config) -> None:
+    """Look once a day whether the certificate ends soon or names have changed; new handshakes get the new."""
+    while True:
+        await asyncio.sleep(24 * 3600)
+        try:
+            made = await asyncio.to_thread(make_certificates, settings)
+            if made.new_leaf and config.ssl is not None:
+                config.ssl.load_cert_chain(made.leaf, made.key)
+                log.info("certificate: renewed until %s", f"{made.until:%Y-%m-%d}")
+        except (RuntimeError, OSError) as error:
+            log.error("certificate: not renewed: %s", error)
+
+
+def make_certificates(settings: Settings) -> Certificates:
+    """The machine's certificate, made or renewed. Raises RuntimeError where it cannot be."""
+    try:
+        return ensure(
+            settings.data / FOLDER, machine_names(), names_of(settings.extra_names), datetime.now(UTC)
+        )
+    except CertificateError as error:
+        raise RuntimeError(str(error)) from error
+
+
+def _access(settings: Settings, engine: Engine) -> Access:
+    """Who may do what. Raises RuntimeError where others would be served before anyone has paired."""
+    access = Access(engine, wall_millis, never_open=not settings.loopback or bool(settings.trusted_proxies))
+    if not settings.loopback and not access.anyone_paired():
+        raise RuntimeError(_nobody_paired(settings))
+    return access
+
+
+def _nobody_paired(settings: Settings) -> str:
+    return (
+        f"host {settings.host!r}: nobody has paired yet, so only this machine (127.0.0.1) is served. Start "
+        "without --host, open the page here, pair with the code that the start prints, then start with --host"
+    )
+
+
+def _say_access(settings: Settings, access: Access, address: str) -> None:
+    if not settings.loopback and not settings.tls:
+        _say("Not encrypted: whoever is on this network can read along and take a cookie. --tls encrypts.")
+    if access.anyone_paired():
+        return
+    code = access.new_code("acts")
+    link = f"{address}/pair?code={code}"
+    _say(f"Nobody has paired yet. The code is  {code[:4]} {code[4:]}  at {link} (good once, for 10 minutes).")
+    if access.is_open():
+        _say("Until someone does, whoever is at this machine may do all, and no other machine is served.")
+    if sys.stdout.isatty():
+        segno.make(link, micro=False).terminal(compact=True)
+
+
+def _hosts(settings: Settings) -> frozenset[str]:
+    """The names that the page answers to."""
+    extra = names_of(settings.extra_names)
+    hosts = LOOPBACK_HOSTS | extra.hosts | extra.addresses
+    return hosts if settings.loopback else hosts | machine_names().hosts | {ANY_ADDRESS}
+
+
+def _reach(settings: Settings, host: str) -> str:
+    return host if settings.loopback else min(h for h in machine_names().hosts if h.endswith(".local"))
 
 
 @contextmanager
@@ -146,13 +270,12 @@ def _opened(settings: Settings) -> Iterator[Engine]:
 
 
 @contextmanager
-def _bound(settings: Settings) -> Iterator[socket.socket]:
+def _bound(host: str, port: int) -> Iterator[socket.socket]:
     try:
-        page = socket.create_server((settings.host, settings.port))
+        page = socket.create_server((host, port))
     except OSError as error:
         raise RuntimeError(
-            f"the page cannot be served at {settings.host}:{settings.port}: {error.strerror}; "
-            "stop what is there or give --port"
+            f"the page cannot be served at {host}:{port}: {error.strerror}; stop what is there or give --port"
         ) from error
     with page:
         yield page

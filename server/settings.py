@@ -2,6 +2,7 @@
 
 import re
 from dataclasses import dataclass
+from ipaddress import ip_address
 from pathlib import Path
 from typing import Annotated, Literal, Self, cast, get_args
 from urllib.parse import unquote, urlsplit
@@ -33,6 +34,10 @@ class Settings(BaseSettings):
     are at the broker, "" for a name that the store keeps. mqtt_ca: a file with the authority that signed the
     broker's certificate, where the machine does not trust it anyway. mqtt_certificate, mqtt_key: files with
     the listener's own certificate and key, for TLS.
+
+    tls: serve the page over HTTPS at tls_port with a certificate of the shop's own authority; `port` then
+    only hands phones that authority, and sends on. names: further names, with commas, under which the page
+    may be asked. trusted_proxy: addresses, with commas, of proxies whose X-Forwarded headers are believed.
     """
 
     model_config = SettingsConfigDict(env_prefix="SLOWCORNER_", extra="ignore")
@@ -41,6 +46,10 @@ class Settings(BaseSettings):
     host: str = "127.0.0.1"
     port: Annotated[int, Field(ge=0, le=65535)] = 8000
     database: str = ""
+    tls: bool = False
+    tls_port: Annotated[int, Field(ge=0, le=65535)] = 8443
+    names: str = ""
+    trusted_proxy: str = ""
     mqtt: str = "listen://127.0.0.1:1883"
     mqtt_user: str = ""
     mqtt_password: SecretStr = SecretStr("")
@@ -51,10 +60,14 @@ class Settings(BaseSettings):
 
     @model_validator(mode="after")
     def _refuse_what_cannot_be(self) -> Self:
-        if self.host not in LOOPBACK_HOSTS:
-            raise ValueError(
-                f"host {self.host!r}: only this machine (127.0.0.1) is served, since nobody signs in yet"
-            )
+        for address in self.trusted_proxies:
+            try:
+                ip_address(address)
+            except ValueError:
+                raise ValueError(f"trusted_proxy {address!r} is no address, such as 127.0.0.1") from None
+        for name in self.extra_names:
+            if not re.fullmatch(r"[A-Za-z0-9.:-]{1,253}", name):
+                raise ValueError(f"name {name!r} is no host name or address, such as shop.local")
         scheme = self.mqtt_address.scheme
         self._take_login_out()
         if self.mqtt_password.get_secret_value() and not self.mqtt_user:
@@ -90,6 +103,21 @@ class Settings(BaseSettings):
         self.mqtt = f"{parts.scheme}://{place}"
 
     @property
+    def loopback(self) -> bool:
+        """Whether the page is served to this machine alone."""
+        return self.host in LOOPBACK_HOSTS
+
+    @property
+    def trusted_proxies(self) -> tuple[str, ...]:
+        """The addresses of `trusted_proxy`, one by one."""
+        return _listed(self.trusted_proxy)
+
+    @property
+    def extra_names(self) -> tuple[str, ...]:
+        """The names of `names`, one by one."""
+        return _listed(self.names)
+
+    @property
     def mqtt_address(self) -> MqttAddress:
         """Where readings come in. Raises ValueError where `mqtt` is none of the three forms."""
         parts = _split(self.mqtt)
@@ -105,6 +133,10 @@ class Settings(BaseSettings):
     def database_url(self) -> str:
         """The database's URL: SQLite in the data folder unless one was given."""
         return self.database or f"sqlite:///{self.data.resolve() / 'slowcorner.db'}"
+
+
+def _listed(text: str) -> tuple[str, ...]:
+    return tuple(one for part in text.split(",") if (one := part.strip()))
 
 
 class _Url:

@@ -10,9 +10,13 @@ from fastapi.exceptions import RequestValidationError
 from starlette.exceptions import HTTPException
 from starlette.staticfiles import StaticFiles
 
+from server.access import Access
 from server.api.problems import Problem, ProblemError, answer_problem
 from server.api.router import api_router
+from server.forwarded import Forwarded
+from server.gate import Gate
 from server.guard import LOOPBACK_HOSTS, Guard
+from server.pages.access_routes import access_pages
 from server.pages.beliefs_routes import beliefs_pages
 from server.pages.calibrating_routes import calibrating_pages
 from server.pages.measuring_routes import measuring_pages
@@ -28,10 +32,20 @@ Lifespan = Callable[[FastAPI], AbstractAsyncContextManager[None]]
 
 
 def web_app(
-    parts: Parts, hosts: Collection[str] = LOOPBACK_HOSTS, lifespan: Lifespan | None = None
+    parts: Parts,
+    hosts: Collection[str] = LOOPBACK_HOSTS,
+    lifespan: Lifespan | None = None,
+    access: Access | None = None,
+    proxies: Collection[str] = (),
+    authority: Path | None = None,
 ) -> FastAPI:
-    """Put the web side together. `hosts` are the names it answers to; `lifespan` runs what lives beside
-    it."""
+    """Put the web side together.
+
+    `hosts` are the names it answers to; `lifespan` runs what lives beside it; `access` says who may do what,
+    and without it this machine's people may do all, as in the demo; `proxies` are addresses whose
+    X-Forwarded headers are believed; `authority` is the file that phones are handed.
+    """
+    access = access or Access(parts.engine, parts.wall_clock, always_open=True)
     app = FastAPI(
         title="Slowcorner",
         summary="Which tree to dip next, judged at its slowest corner.",
@@ -49,9 +63,13 @@ def web_app(
     app.include_router(measuring_pages(parts))
     app.include_router(other_nodes_pages(parts))
     app.include_router(beliefs_pages(parts))
+    app.include_router(access_pages(parts, access, authority))
     app.include_router(page_router(parts))
     app.mount("/static", StaticFiles(directory=STATIC), name="static")
+    # The last one added is asked first.
+    app.add_middleware(Gate, access=access)
     app.add_middleware(Guard, hosts=hosts)
+    app.add_middleware(Forwarded, trusted=proxies)
     _describe_problems(app)
     return app
 

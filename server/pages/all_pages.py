@@ -13,7 +13,10 @@ from server.pages.contexts import (
     TreePage,
     UndoPage,
 )
+from server.pages.devices import DevicesPage
 from server.pages.other_nodes import OtherNodesPage
+from server.pages.pair import PairPage
+from server.pages.phone_trust import PhoneTrustPage
 
 Page = (
     RackPage
@@ -28,4 +31,7 @@ Page = (
     | ShopPage
     | BeliefsPage
     | NewTreePage
+    | PairPage
+    | DevicesPage
+    | PhoneTrustPage
 )

@@ -1,0 +1,29 @@
+"""The page where a device is paired."""
+
+from dataclasses import dataclass
+
+from server.pages.contexts import Frame
+
+USUAL_NAME = "Phone"
+
+
+@dataclass(frozen=True)
+class PairPage:
+    """A form for the code; `open_words` says so where nothing needs to be paired yet."""
+
+    frame: Frame
+    fault: str
+    code: str
+    name: str
+    open_words: str
+
+
+def pair_page(code: str = "", name: str = USUAL_NAME, fault: str = "", is_open: bool = False) -> PairPage:
+    """The page, with what was typed. It says nothing of the shop, for strangers see it."""
+    words = "Nobody has paired yet, so this machine’s own browsers need no code." if is_open else ""
+    return PairPage(bare_frame("Pair this device"), fault, code, name, words)
+
+
+def bare_frame(title: str) -> Frame:
+    """A frame that says nothing of the shop."""
+    return Frame(title, "Slowcorner", "", "", 0, 1.0)
