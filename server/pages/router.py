@@ -16,6 +16,7 @@ from server.pages.air import Span, air_page, name_place
 from server.pages.contexts import ProblemPage
 from server.pages.frame import frame, shop_now
 from server.pages.new_tree import MOST_SPOTS, TreeForm, hang, new_tree_page
+from server.pages.phone_files import phone_files
 from server.pages.rack import rack_page
 from server.pages.render import show
 from server.pages.shop import keep_rules, shop_page
@@ -34,6 +35,7 @@ Texts = Annotated[list[str], Form(max_length=MOST_SPOTS)]
 def page_router(parts: Parts) -> APIRouter:
     """The pages over these parts."""
     router = APIRouter(include_in_schema=False)
+    router.include_router(phone_files())
 
     @router.get("/")
     def rack() -> Response:

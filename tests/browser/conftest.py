@@ -122,6 +122,8 @@ def phone(chromium: Browser) -> Iterator[Phone]:
         "ERR_CONNECTION_REFUSED",
         "ERR_CONNECTION_RESET",
         "ERR_EMPTY_RESPONSE",
+        "ERR_FAILED",
+        "ERR_INTERNET_DISCONNECTED",
         "409 (Conflict)",
         "404 (Not Found)",
     )

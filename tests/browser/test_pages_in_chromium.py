@@ -161,13 +161,15 @@ def test_a_service_that_goes_away_is_told_and_what_was_seen_stays(live: LiveShop
     expect(page.get_by_role("status")).to_contain_text("Not connected since")
     expect(page.get_by_role("heading", name="Heron")).to_be_visible()
     press(page, 650)
-    expect(page.get_by_role("status")).to_contain_text("The dip was not sent")
+    expect(page.get_by_role("heading", name="Waiting to be sent (1)")).to_be_visible()
     expect(page.locator("button.hold")).to_be_enabled()
+    press(page, 650)
+    expect(page.get_by_role("heading", name="Waiting to be sent (1)")).to_be_visible()
+    live.shop.rack.on_refresh = lambda _: live.shop.judge(heron, "drying", remaining=1.0)
     live.start()
     expect(page.locator("#link")).to_be_hidden()
-    live.shop.rack.on_refresh = lambda _: live.shop.judge(heron, "drying", remaining=1.0)
-    press(page, 650)
     expect(page.get_by_text("Undo coat 5")).to_be_visible()
+    expect(page.locator("#waiting")).to_be_hidden()
     assert count(live, heron) == 5
 
 

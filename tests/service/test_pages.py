@@ -227,7 +227,7 @@ def test_the_air_page_tells_air_gaps_nodes_and_what_was_kept_out(shop: FakeShop,
     status = NodeStatus("cellar", "wall", False, NOON - HOUR_MS)
     reading_store.keep(shop.engine, [reading], [rejected], [status], NOON)
     answer = web.get("/air")
-    assert "<script>" not in answer.text.replace('<script src="/static/shop.js" defer>', "")
+    assert "<script>" not in answer.text.replace('<script src="/static/shop.js" type="module">', "")
     text = read(web, "/air").text
     for words in (
         "Drying room",

@@ -1,11 +1,15 @@
 // Everything works without this file. With it: holding confirms, pages refresh themselves, and times count on.
-"use strict";
+import { keep, newKey, sendWaiting, tell } from "/static/waiting.js";
+
 (() => {
   const main = () => document.getElementById("main");
   const link = document.getElementById("link");
   let holding = null;      // the button that is being held, with its timer
   let lostAt = null;       // when the service was first missed, by this phone's clock
   let loadedAt = performance.now();
+  // A page that the worker kept says when it came, by this phone's clock; the shop's time is counted from then.
+  const keptAt = Number(main().dataset.keptAt ?? 0);
+  if (keptAt) loadedAt -= Math.max(Date.now() - keptAt, 0);
 
   // Times ------------------------------------------------------------------------------------------------
   const shopNow = () => {
@@ -49,10 +53,13 @@
 
   // The link to the service ------------------------------------------------------------------------------
   const connected = () => { lostAt = null; link.hidden = true; };
-  const lost = (more = "") => {
+  const lost = () => {
     lostAt ??= new Date();
+    const age = Math.max(Date.now() - keptAt, 0);
+    const kept = "A dip said now waits on this phone and is sent later.";
     const time = lostAt.toLocaleTimeString([], { hour: "2-digit", minute: "2-digit", hourCycle: "h23" });
-    const words = `Not connected since ${time}. What you see is from then. ${more || "A dip said now is not kept."}`;
+    const words = "keptAt" in main().dataset ? `Not connected. What you see is as it was ${durationWords(age)} ago. ${kept}`
+      : `Not connected since ${time}. What you see is from then. ${kept}`;
     if (link.textContent !== words) link.textContent = words;
     link.hidden = false;
   };
@@ -68,6 +75,7 @@
     const old = main();
     if (old.innerHTML === next.innerHTML) {
       old.dataset.asOf = next.dataset.asOf;
+      delete old.dataset.keptAt;
       return true;
     }
     const focused = document.activeElement?.closest("a")?.getAttribute("href");
@@ -95,7 +103,16 @@
   const period = () => (Number(main().dataset.clockRate) > 10 ? 2000 : 5000);
   const turn = async () => {
     await refresh();
+    await sendKept();
     setTimeout(turn, period());
+  };
+  // What waited is on its way as soon as there is a connection, whatever page is open.
+  const sendKept = async () => {
+    try {
+      if (await sendWaiting()) { connected(); await refresh(); }
+    } catch {
+      lost();
+    }
   };
 
   // Holding ----------------------------------------------------------------------------------------------
@@ -114,9 +131,10 @@
   const send = async (button) => {
     button.classList.replace("holding", "done");
     button.disabled = true;
-    const form = button.form;
+    const form = button.form, pairs = [...new FormData(form)], isDip = /\/trees\/\d+\/dips$/.test(form.action);
+    const said = shopNow();
     try {
-      const answer = await fetch(form.action, { method: "POST", body: new URLSearchParams(new FormData(form)) });
+      const answer = await fetch(form.action, { method: "POST", body: new URLSearchParams(pairs) });
       const html = await answer.text();
       connected();
       holding = null;
@@ -126,8 +144,22 @@
       holding = null;
       button.classList.remove("done");
       button.disabled = false;
-      lost("The dip was not sent: hold again when it is back. Twice is no harm.");
+      lost();
+      if (isDip) await keepDip(form, button, pairs, said).catch(() => { link.textContent = NOT_KEPT; });
+      else link.textContent = "Not connected. It was not sent: hold again when it is back. Twice is no harm.";
     }
+  };
+  const NOT_KEPT = "Not connected, and this phone cannot keep the dip: write it down, and hold again when it is back.";
+  // With the time when it was said, or the one that was chosen, in the shop's time.
+  const keepDip = async (form, button, pairs, said) => {
+    const given = Object.fromEntries(pairs);
+    const at = given.at || Math.round(said - Number(given.ago_min ?? 0) * 60000);
+    const fields = pairs.filter(([name]) => name !== "at" && name !== "ago_min" && name !== "key");
+    const time = new Date().toLocaleTimeString([], { hour: "2-digit", minute: "2-digit", hourCycle: "h23" });
+    const words = `${main().querySelector("h1").textContent} · ${button.querySelector(".text").textContent} · said at ${time}`;
+    await keep(new URL(form.action).pathname, [...fields, ["at", String(at)], ["key", given.key || newKey()]], words);
+    await tell();
+    document.getElementById("waiting").scrollIntoView({ block: "nearest" });
   };
   const prepare = () => {
     for (const button of document.querySelectorAll("button[data-hold]")) {
@@ -153,7 +185,15 @@
   };
 
   prepare();
+  if (keptAt) {
+    // A kept page may be opened for more than one dip: each has a key of its own.
+    for (const field of document.querySelectorAll('form.dip input[name="key"]')) field.value = newKey();
+    lost();
+  }
+  tell().catch(() => {}).then(sendKept);
   setInterval(countOn, 1000);
   setTimeout(turn, period());
-  document.addEventListener("visibilitychange", () => { if (document.visibilityState === "visible") refresh(); });
+  document.addEventListener("visibilitychange", () => { if (document.visibilityState === "visible") refresh().then(sendKept); });
+  // Only where the browser trusts the connection (HTTPS, or this machine itself); all else works without it.
+  navigator.serviceWorker?.register("/sw.js").catch(() => {});
 })();
