@@ -46,6 +46,7 @@ GAMMA = 1.0 - 1.0 / math.sqrt(2.0)
 FIRST_STEP_S = 0.5
 LONGEST_STEP_S = 600.0
 SHORTEST_STEP_S = 1e-7
+MOST_GROWTH = 4.0
 TOLERANCE_KG_M3 = 0.04
 TOLERANCE_K = 0.008
 _MOST_FLOWS = 8
@@ -153,7 +154,7 @@ class Solver:
     def _advance(self, state: Wetness, around: Surroundings, seconds: float) -> Wetness:
         values = np.concatenate([state.surface, state.saturation], axis=1)
         temp, evaporated, proposal = state.temp_c, state.evaporated, state.step_s
-        done = 0.0
+        done, most = 0.0, MOST_GROWTH
         while seconds - done > 1e-9 * seconds:
             left = seconds - done
             # Two even steps rather than one long and one tiny one.
@@ -169,12 +170,15 @@ class Solver:
                     raise DryingError(
                         f"no step of {SHORTEST_STEP_S:g} s or more follows the water: error {error:g}"
                     )
+                most = 1.0
                 continue
             values, temp, evaporated = moved.values, moved.temp_c, evaporated + moved.evaporated
             done += step
-            grown = step * min(4.0, 0.9 / math.sqrt(max(error, 1e-6)))
+            # A step that was refused stood before a kink: growing at once, the next is refused as well.
+            grown = step * min(most, 0.9 / math.sqrt(max(error, 1e-6)))
             # A step cut short by the end says little: do not let it shrink the proposal.
             proposal = min(LONGEST_STEP_S, max(grown, proposal) if step < proposal else grown)
+            most = MOST_GROWTH
         surface, saturation = values[:, : self.stations], values[:, self.stations :]
         return Wetness(saturation.copy(), surface.copy(), temp, evaporated, proposal)
 

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from server.drying.kernel import GAMMA, LONGEST_STEP_S, SHORTEST_STEP_S
+from server.drying.kernel import GAMMA, LONGEST_STEP_S, MOST_GROWTH, SHORTEST_STEP_S
 from server.drying.quick_math import compiled, copy_rows, entrance, expm1_of
 from server.drying.quick_matrix import border, eliminate, solve
 from server.drying.quick_parts import Air, Parts, Room, Skin
@@ -62,7 +62,7 @@ def advance(
 
     Returns the step to try next [s], or minus the last one where no step is small enough.
     """
-    done = 0.0
+    done, most = 0.0, MOST_GROWTH
     while seconds - done > 1e-9 * seconds:
         left = seconds - done
         step = left if proposal >= left else min(proposal, 0.5 * left)
@@ -71,14 +71,16 @@ def advance(
             proposal = step * (max(0.2, 0.9 / np.sqrt(error)) if np.isfinite(error) else 0.2)
             if proposal < SHORTEST_STEP_S:
                 return -proposal
+            most = 1.0
             continue
         copy_rows(room.values, values, values.shape[0])
         for lane in range(temp.size):
             temp[lane] = room.lanes[0, lane]
             evaporated[lane] += room.lanes[1, lane]
         done += step
-        grown = step * min(4.0, 0.9 / np.sqrt(max(error, 1e-6)))
+        grown = step * min(most, 0.9 / np.sqrt(max(error, 1e-6)))
         proposal = min(LONGEST_STEP_S, max(grown, proposal) if step < proposal else grown)
+        most = MOST_GROWTH
     return proposal
 
 
