@@ -8,7 +8,7 @@ import pytest
 from playwright.sync_api import Page, expect
 
 from scheduler.forecast import Quantiles
-from sensors.clock import MINUTE_MS
+from sensors.clock import HOUR_MS, MINUTE_MS
 from server.pages.wording import around_words, duration_words
 from server.store import dips as dip_store
 from server.store import trees as tree_store
@@ -166,6 +166,7 @@ def test_a_service_that_goes_away_is_told_and_what_was_seen_stays(live: LiveShop
     press(page, 650)
     expect(page.get_by_role("heading", name="Waiting to be sent (1)")).to_be_visible()
     live.shop.rack.on_refresh = lambda _: live.shop.judge(heron, "drying", remaining=1.0)
+    live.shop.clock.time += HOUR_MS  # the shop's clock went on, as the phone counted
     live.start()
     expect(page.locator("#link")).to_be_hidden()
     expect(page.get_by_text("Undo coat 5")).to_be_visible()
