@@ -118,6 +118,12 @@ class AirRecords:
             self._usable[place_id] = usable_readings(self.engine, place_id)
         return self._usable[place_id]
 
+    def forget(self, before: Millis) -> None:
+        """Let go of what no longer bears on that time and after [ms]."""
+        self._since = max(self._since, before)
+        for air in self._airs.values():
+            air.forget(before)
+
     def faults(self) -> tuple[NodeFault, ...]:
         """Every fault of a node that is known, by place, node, kind and time."""
         return tuple(

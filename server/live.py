@@ -14,7 +14,7 @@ from dataclasses import dataclass, field, replace
 from scheduler.forecast import Outlook
 from sensors.air import GAP_LIMIT_MS
 from sensors.bridging import REACH_MS
-from sensors.clock import HOUR_MS, Clock, Millis
+from sensors.clock import DAY_MS, HOUR_MS, Clock, Millis
 from sensors.reading import Reading
 from server.advising import AdviceDesk, Foreseen
 from server.air_records import AirRecords
@@ -38,6 +38,12 @@ log = logging.getLogger("slowcorner.rack")
 FORECAST_BUDGET_S = 0.4
 """Wall seconds of forecasting in one look; the stalest go first and the rest wait their turn."""
 
+SAID_LATE_MS = 7 * DAY_MS
+"""A dip may be said so long after it was made [ms]; the air since is kept for it."""
+
+LET_GO_MS = 6 * HOUR_MS
+"""How often air that no tree needs any more is let go of [ms]."""
+
 
 @dataclass
 class LiveRack:
@@ -55,6 +61,7 @@ class LiveRack:
     _what_if_desk: WhatIfDesk = field(default_factory=WhatIfDesk)
     _advice_desk: AdviceDesk = field(default_factory=AdviceDesk)
     _faults: tuple[NodeFault, ...] = ()
+    _air_let_go: Millis = 0
     _heard: list[Reading] = field(default_factory=list)
     _heard_lock: threading.Lock = field(default_factory=threading.Lock)
     _heard_arrived: Millis = 0
@@ -144,8 +151,7 @@ class LiveRack:
         rack = [self._follow(tree, self._dips(tree)) for tree in trees.rack(self.engine)]
         marks = [take_up(self.engine, followed) for followed in rack]
         mark = min((mark for mark in marks if mark is not None), default=0)
-        first_dips = [followed.judge.dips[0].at for followed in rack if followed.judge.dips]
-        since = min(first_dips, default=now - 12 * HOUR_MS) - self.gap_limit - REACH_MS
+        since = self._air_since(now, rack)
         # First what the saved states had been judged with; then the rest, as if it came now.
         changed = self._airs.load(since, now + HOUR_MS, mark)
         self._followed = {followed.tree.id: followed for followed in rack}
@@ -169,8 +175,16 @@ class LiveRack:
             self._foresee_nights(now, only)
             self._advice_desk.look(self.engine, self._foreseen, now)
         save(self.engine, moved, self._arrived)
+        if now - self._air_let_go > LET_GO_MS:
+            self._air_let_go = now
+            self._airs.forget(self._air_since(now, list(self._followed.values())))
         self._show(now, only)
         return self.outlooks()
+
+    def _air_since(self, now: Millis, rack: Sequence[Followed]) -> Millis:
+        """From when on the air is needed [ms]: for the trees there are, and for a dip that is said late."""
+        first_dips = [followed.judge.dips[0].at for followed in rack if followed.judge.dips]
+        return min(*first_dips, now - SAID_LATE_MS, now) - self.gap_limit - REACH_MS
 
     def _take_heard(self) -> None:
         with self._heard_lock:

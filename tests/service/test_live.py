@@ -255,3 +255,22 @@ def test_a_tree_that_left_the_rack_is_no_longer_judged(shop: Shop) -> None:
     rack.refresh(shop.tree.id)
     assert rack.outlooks() == []
     assert rack.tree(shop.tree.id) is None
+
+
+def test_air_that_no_tree_needs_is_let_go_of_and_nothing_said_changes(engine: Engine) -> None:
+    shop = Shop(engine)
+    rack = shop.rack()
+    kept = []
+    for day in range(0, 40, 2):
+        shop.say(steady(START + day * 24 * HOUR_MS, 48, step=30 * MINUTE_MS), rack)
+        if day == 36:
+            shop.dip(24 * day + 1)
+            rack.refresh(shop.tree.id)
+        shop.at(24 * (day + 2))
+        rack.look()
+        kept.append(
+            sum(len(said) for said in rack._airs.of(PLACE)._nodes["n1"].series["humidity"].between(0, 2**62))
+        )
+    # Two days at a time come in; after the reach of what is looked back for, as much goes.
+    assert max(kept) == kept[-1] < 1.2 * kept[-8]
+    assert shop.rack().outlooks() == rack.outlooks()
