@@ -11,8 +11,9 @@ from starlette.types import ASGIApp, Receive, Scope, Send
 
 from server.access import ANYONE, COOKIE_S, Access, Visitor
 from server.access import Scope as Right
-from server.api.problems import ProblemError, answer_problem
+from server.api.problems import ProblemError, answer_problem, problem_for
 from server.pages.render import answer_problem_page
+from server.store.engine import StoreError
 
 SAFE_METHODS = frozenset({"GET", "HEAD", "OPTIONS"})
 
@@ -36,11 +37,14 @@ class Gate:
             await self.app(scope, receive, send)
             return
         request = Request(scope, receive)
+        if is_public(request.url.path):  # asks nothing of the store, so that health is told without it
+            await self.app(scope, receive, send)
+            return
         try:
             visitor = await run_in_threadpool(self.visitor, request)
             refuse(request, visitor)
-        except ProblemError as problem:
-            await (await _answer(request, problem))(scope, receive, send)
+        except (ProblemError, StoreError) as error:
+            await (await _answer(request, problem_for(error)))(scope, receive, send)
             return
         scope.setdefault("state", {})["visitor"] = visitor
         await self.app(scope, receive, send)
@@ -60,11 +64,18 @@ class Gate:
         return ANYONE if self.access.is_open() and from_this_machine(request) else None
 
 
+def is_public(path: str) -> bool:
+    """Whether a path is open to all.
+
+    >>> is_public("/static/shop.css"), is_public("/shop")
+    (True, False)
+    """
+    return path in PUBLIC or path.startswith("/static/")
+
+
 def refuse(request: Request, visitor: Visitor | None) -> None:
     """Raise ProblemError where this visitor may not ask this."""
     path, method = request.url.path, request.method
-    if path in PUBLIC or path.startswith("/static/"):
-        return
     if visitor is None:
         raise _unknown("pair this device first, or show a token: Authorization: Bearer …")
     if visitor.program and not (path.startswith("/api/") or path in ("/events", "/readyz")):

@@ -8,7 +8,9 @@ import httpx
 import pytest
 
 from server.access import CODE_MS, WRONG_PER_MINUTE, Access, NotPairedError
+from server.store import access as access_store
 from server.store import dips as dip_store
+from server.store.engine import StoreError
 from server.web import web_app
 from tests.service.fake_shop import NOON, Browser, FakeShop
 
@@ -193,6 +195,18 @@ def test_a_token_opens_what_its_scope_says(
     assert asked.get("/", headers=headers).status_code == 403
     assert access.revoke_tokens_of("script") == 1
     assert asked.get("/api/rack", headers=headers).status_code == 401
+
+
+def test_a_store_that_fails_lets_nobody_in_and_health_is_told_all_the_same(
+    shop: FakeShop, access: Access, asked: Browser, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def fails(*_said: object) -> bool:
+        raise StoreError("the database cannot be read")
+
+    monkeypatch.setattr(access_store, "anyone_paired", fails)
+    assert asked.get("/api/rack").status_code == 503
+    assert asked.get("/").status_code == 503
+    assert asked.get("/healthz").status_code == 200
 
 
 def test_secrets_are_kept_as_hashes(shop: FakeShop, access: Access, tmp_path: Any) -> None:
