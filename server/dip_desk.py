@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from scheduler.forecast import Outlook
 from sensors.clock import Millis
 from server.dipping import Allowed, Question, Refusal, decide
+from server.load_cells import points_of_coat
 from server.parts import Parts
 from server.store import dips as dip_store
 from server.store import trees as tree_store
@@ -67,6 +68,9 @@ def take_dip(parts: Parts, tree_id: int, saying: Saying) -> Kept | Refusal | Que
             NewDip(tree_id, at, now, saying.pot, saying.prewet, saying.partial, saying.note, saying.key),
         )
     parts.rack.refresh(tree_id)
+    if standing and points_of_coat(parts.engine, tree, standing[-1].coat, at) > 1:
+        # Once a coat, when all of its curve is there; after the refresh, so that nobody at the pot waits.
+        parts.rack.learn(tree.place, "load cell")
     return Kept(dip)
 
 

@@ -68,10 +68,14 @@ def what_was_learned(engine: Engine, place: str) -> WhatWasLearned:
     now = newest(engine, place, prior)
     said = {one.id: one for one in measurements.place_measurements(engine, place)}
     used = [said[number] for number, _ in kept.evidence if number in said]
-    doubted = tuple(number for number, share in kept.evidence if share > DISBELIEVED)
+    doubted = tuple(number for number, share in kept.evidence if share > DISBELIEVED and number > 0)
+    cell = sum(1 for number, share in kept.evidence if number < 0 and share <= DISBELIEVED)
     good = [one for one in used if one.id not in doubted]
-    sentences = () if not good else tuple(_sentences(prior, now))
-    return WhatWasLearned(sentences, evidence_words(engine, good), doubted, kept.generation)
+    sentences = () if not good and not cell else tuple(_sentences(prior, now))
+    words = [evidence_words(engine, good)] if good else []
+    if cell:
+        words.append(f"{cell} point{'s' * (cell > 1)} of load cells")
+    return WhatWasLearned(sentences, _listed(words) if words else "", doubted, kept.generation)
 
 
 def evidence_words(engine: Engine, used: Sequence[Measurement]) -> str:

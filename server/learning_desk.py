@@ -18,10 +18,11 @@ from server.drying.materials import coat as coat_material
 from server.drying.priors import Prior
 from server.judging import CoatDip
 from server.learning_record import MeasuredTree, learn
+from server.load_cells import cell_points, hooks
 from server.store import dips as dip_store
 from server.store import ensembles, measurements, places, readings, trees
 from server.store.engine import Engine
-from server.store.values import Generation, Measurement, Tree
+from server.store.values import Dip, Generation, Measurement, Tree
 from server.usable_readings import usable_readings
 
 log = logging.getLogger("slowcorner.learning")
@@ -75,7 +76,10 @@ def members_of(kept: Generation) -> Members:
 
 
 def measured_trees(engine: Engine, place: str, now: Millis) -> list[MeasuredTree]:
-    """The trees of a place that were measured since it last forgot, on the rack or off it."""
+    """The trees of a place that were measured since it last forgot, on the rack or off it.
+
+    A load cell measures too: its points of the newest coats are among what was told.
+    """
     forgotten = max(
         (one.said_at for one in ensembles.generations(engine, place) if one.cause == "forgotten"),
         default=None,
@@ -86,9 +90,15 @@ def measured_trees(engine: Engine, place: str, now: Millis) -> list[MeasuredTree
         if one.at > now - REMEMBERED_MS and (forgotten is None or one.said_at > forgotten)
     ]
     found = []
+    since = max(now - REMEMBERED_MS, -1 if forgotten is None else forgotten)
     by_tree = {one.tree_id: [m for m in standing if m.tree_id == one.tree_id] for one in standing}
+    if hooks(engine, place):
+        for hung in trees.ever(engine):
+            by_tree.setdefault(hung.id, [])
     said = {tree_id: dip_store.dips(engine, tree_id) for tree_id in by_tree}
-    first = min((dips[0].at for dips in said.values() if dips), default=now)
+    weighed = {tree_id: _weighed(engine, place, tree_id, said[tree_id], since, now) for tree_id in by_tree}
+    by_tree = {tree_id: mine for tree_id, mine in by_tree.items() if mine or weighed[tree_id]}
+    first = min((said[tree_id][0].at for tree_id in by_tree if said[tree_id]), default=now)
     air = _air(engine, place, first, now)
     for tree_id, mine in sorted(by_tree.items()):
         tree = trees.tree(engine, tree_id)
@@ -96,7 +106,8 @@ def measured_trees(engine: Engine, place: str, now: Millis) -> list[MeasuredTree
             continue
         dips = tuple(_coat_dip(tree, dip.coat, dip.at) for dip in said[tree_id])
         told = [(one, _told(one, dips, air)) for one in mine]
-        good = [(one.at, what) for one, what in told if what is not None]
+        good = [(one.at, what) for one, what in told if what is not None] + weighed[tree_id]
+        good.sort(key=lambda one: one[0])
         if good:
             found.append(
                 MeasuredTree(
@@ -109,6 +120,17 @@ def measured_trees(engine: Engine, place: str, now: Millis) -> list[MeasuredTree
                 )
             )
     return found
+
+
+def _weighed(
+    engine: Engine, place: str, tree_id: int, said: Sequence[Dip], since: Millis, now: Millis
+) -> list[tuple[Millis, Told]]:
+    """The points of the load cell under a tree, of later than a moment [ms]."""
+    tree = trees.tree(engine, tree_id)
+    if tree is None or not said or said[-1].at < since - DAY_MS:
+        return []
+    dips = tuple(_coat_dip(tree, dip.coat, dip.at) for dip in said)
+    return [(at, told) for at, told in cell_points(engine, tree, dips, place, now) if at > since]
 
 
 def _told(one: Measurement, dips: Sequence[CoatDip], air: PlaceAir) -> Told | None:

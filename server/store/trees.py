@@ -24,6 +24,13 @@ def rack(engine: Engine) -> list[Tree]:
         return [_tree(session, row) for row in rows]
 
 
+def ever(engine: Engine) -> list[Tree]:
+    """Every tree that was ever hung, on the rack or off it, in the order they were hung."""
+    with store.reading(engine) as session:
+        rows = session.exec(select(TreeRow).order_by(col(TreeRow.id)))
+        return [_tree(session, row) for row in rows]
+
+
 def tree(engine: Engine, tree_id: int) -> Tree | None:
     """One tree, on the rack or off it; None where there is none of that id."""
     with store.reading(engine) as session:
