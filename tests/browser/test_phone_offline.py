@@ -28,6 +28,7 @@ def open_and_keep(live: LiveShop, page: Page, *paths: str) -> None:
         page.wait_for_function(KEPT, arg=path)
 
 
+# The page looks for the service every 5 s, as long as an expectation usually waits: hence the 15 s below.
 def grow_old(page: Page, milliseconds: int) -> None:
     """Have every kept page be that much older: what a phone's clock would do in a pocket."""
     page.evaluate(
@@ -93,13 +94,13 @@ def test_a_dip_said_offline_survives_a_reload_and_is_sent_with_its_own_time(
     live.shop.clock.time += 2 * HOUR_MS
     live.shop.rack.on_refresh = lambda _: live.shop.judge(heron, "drying", remaining=1.0)
     live.start()
-    expect(page.locator("#waiting")).to_be_hidden()
-    expect(page.get_by_text("Undo coat 5")).to_be_visible()
+    expect(page.locator("#waiting")).to_be_hidden(timeout=15_000)
+    expect(page.get_by_text("Undo coat 5")).to_be_visible(timeout=15_000)
     dips = dip_store.dips(live.shop.engine, heron.id)
     assert len(dips) == 5
     assert abs(dips[-1].at - said) < MINUTE_MS
     page.reload()
-    expect(page.locator("#waiting")).to_be_hidden()
+    expect(page.locator("#waiting")).to_be_hidden(timeout=15_000)
     assert count(live, heron) == 5
 
 
@@ -109,7 +110,7 @@ def test_a_waiting_dip_can_be_taken_back(live: LiveShop, phone: Phone) -> None:
     live.stop()
     press(page, 650)
     page.get_by_role("button", name="Take it back").tap()
-    expect(page.locator("#waiting")).to_be_hidden()
+    expect(page.locator("#waiting")).to_be_hidden(timeout=15_000)
     live.start()
     expect(page.locator("#link")).to_be_hidden()
     assert count(live, heron) == 4
@@ -125,7 +126,7 @@ def test_a_waiting_dip_that_is_doubted_is_asked_for(live: LiveShop, phone: Phone
     expect(page.locator("#waiting")).to_contain_text("About a third is left at the vent joint: dip anyway?")
     assert count(live, bittern) == 3
     page.get_by_role("button", name="Yes, it went on").tap()
-    expect(page.locator("#waiting")).to_be_hidden()
+    expect(page.locator("#waiting")).to_be_hidden(timeout=15_000)
     assert count(live, bittern) == 4
 
 
