@@ -8,6 +8,7 @@ from server.api.calibrations import calibrations_router
 from server.api.dips import dips_router
 from server.api.mappings import mappings_router
 from server.api.measurements import learning_router, measurements_router
+from server.api.node_settings import node_settings_router
 from server.api.rack import rack_router
 from server.api.service import service_router
 from server.api.trees import trees_router
@@ -27,6 +28,7 @@ def api_router(parts: Parts) -> APIRouter:
         learning_router,
         air_router,
         calibrations_router,
+        node_settings_router,
         mappings_router,
         beliefs_router,
         service_router,

@@ -26,6 +26,7 @@ from server.store import readings as reading_store
 from server.store.binned import first_time
 from server.store.engine import RefusedError
 from server.store.latest import latest_readings
+from server.store.nodes import node_settings
 from server.store.readings import AIR
 from server.store.values import KeptRejection, Node, Place
 from server.verdicts import NodeFault
@@ -73,7 +74,7 @@ def air_page(
     count = reading_store.rejected_count(parts.engine)
     shown = reading_store.rejections(parts.engine, KEPT_OUT_SHOWN)
     nodes = reading_store.nodes(parts.engine)
-    health = node_health(parts)
+    health, settings = node_health(parts), node_settings(parts.engine)
     heard = tuple(sorted({node.place for node in nodes} - names.keys()))
     said: dict[tuple[str, str], list[Reading]] = {}
     for reading in latest_readings(parts.engine):
@@ -83,7 +84,15 @@ def air_page(
         spans=tuple((f"/air?span={key}", one.words, key == span) for key, one in SPANS.items()),
         places=tuple(_place(parts, shop, place, SPANS[span], health) for place in places),
         nodes=tuple(
-            _node(shop, node, names, said.get((node.place, node.node), []), words, health)
+            _node(
+                shop,
+                node,
+                names,
+                said.get((node.place, node.node), []),
+                words,
+                health,
+                "" if (own := settings.get((node.place, node.node))) is None else own.hook,
+            )
             for node, words in zip(nodes, _calibrated(parts, shop, nodes), strict=True)
         ),
         kept_out=tuple(_kept_out(shop, one) for one in shown),
@@ -160,6 +169,7 @@ def _node(
     said: list[Reading],
     calibrated: str,
     health: Sequence[NodeFault],
+    hook: str,
 ) -> NodeLine:
     heard = "never" if node.last_heard is None else clock_words(node.last_heard, shop.now, shop.zone)
     status = "says nothing of itself" if node.status == "unheard" else node.status
@@ -170,8 +180,18 @@ def _node(
         for one in health
         if (one.place, one.node) == (node.place, node.node) and _shown(shop, one)
     )
+    weighs = hook or any(one.name == "mass" for one in said)
     return NodeLine(
-        node.node, names.get(node.place, node.place), status, heard, figures, faults, calibrate, calibrated
+        node.node,
+        names.get(node.place, node.place),
+        status,
+        heard,
+        figures,
+        faults,
+        calibrate,
+        calibrated,
+        f"/air/nodes/{node.place}/{node.node}/hook" if weighs else "",
+        hook,
     )
 
 

@@ -26,7 +26,8 @@ class PlaceView:
 class NodeLine:
     """A sensor node: its state in a word, its last word, and what is the matter with it.
 
-    `calibrate` is where it is calibrated; `calibrated` says when it last was.
+    `calibrate` is where it is calibrated; `calibrated` says when it last was. `set_hook` is where the hook of
+    its load cell is set, empty where it weighs nothing; `hook` is the one that is set.
     """
 
     node: str
@@ -37,6 +38,8 @@ class NodeLine:
     faults: tuple[str, ...]
     calibrate: str
     calibrated: str
+    set_hook: str
+    hook: str
 
 
 @dataclass(frozen=True)

@@ -15,6 +15,8 @@ from server.calibrating import (
     end_jar,
     undo_calibration,
 )
+from server.node_setup import set_up
+from server.pages.air import air_page
 from server.pages.calibrating import address_of, calibrate_page, since_said
 from server.pages.render import show
 from server.parts import Parts
@@ -38,6 +40,14 @@ def calibrating_pages(parts: Parts) -> APIRouter:
     @router.get(ADDRESS)
     def page(place: Slug, node: Slug) -> Response:
         return show(calibrate_page(parts, place, node))
+
+    @router.post("/air/nodes/{place}/{node}/hook")
+    def hook(place: Slug, node: Slug, hook: Annotated[str, Form(max_length=64)] = "") -> Response:
+        try:
+            set_up(parts, place, node, {"hook": hook})
+        except RefusedError as error:
+            return show(air_page(parts, fault=str(error)), 409)
+        return RedirectResponse("/air", status_code=303)
 
     @router.post(ADDRESS + "/jar")
     def begin(place: Slug, node: Slug, salt: Annotated[str, Form(max_length=20)]) -> Response:

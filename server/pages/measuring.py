@@ -3,11 +3,13 @@
 from sensors.clock import Millis
 from server.dip_desk import known_tree
 from server.learned_words import WhatWasLearned, what_was_learned
+from server.load_cells import points_of_coat
 from server.measuring_desk import Measured, take_measurement
 from server.pages.contexts import MeasuredRow, MeasurePage
 from server.pages.frame import Shop, frame, shop_now
 from server.pages.wording import at_words, clock_words, sentence
 from server.parts import Parts
+from server.store import dips as dip_store
 from server.store import measurements as measurement_store
 from server.store import places as place_store
 from server.store.values import Measurement, Tree
@@ -41,10 +43,21 @@ def measure_page(parts: Parts, tree_id: int, fault: str = "") -> MeasurePage:
         places=tuple((spot.code, spot.name) for spot in tree.spots),
         measured=tuple(_row(shop, tree, one, learned) for one in reversed(said)),
         learned=tuple(sentence(words) for words in learned.sentences),
-        evidence=f"From {learned.evidence}." if learned.evidence else "",
+        evidence=" ".join(
+            filter(None, (_cell_words(parts, tree), f"From {learned.evidence}." if learned.evidence else ""))
+        ),
         forget=f"/places/{tree.place}/forget" if learned.generation else "",
         from_tree=tree_id,
     )
+
+
+def _cell_words(parts: Parts, tree: Tree) -> str:
+    """What the load cell under a tree has told since its newest dip; empty where it told nothing."""
+    said = dip_store.dips(parts.engine, tree.id)
+    count = points_of_coat(parts.engine, tree, said[-1].coat, parts.clock.now()) if said else 0
+    if not count:
+        return ""
+    return f"{count} point{'s' * (count > 1)} of the load cell since the dip: learned from at the next dip."
 
 
 def asked_words(parts: Parts, shop: Shop, tree_id: int) -> str:

@@ -20,6 +20,7 @@ from server.store import dips, measurements, nodes, places, readings, recipes, t
 from server.store.engine import Engine, open_store
 from server.store.nodes import NodeSettings
 from server.store.values import NewDip, NewMeasurement, NewTree, Place, TreeSpot
+from tests.service.fake_shop import Browser, FakeShop, problem
 from tests.service.records import PLACE, START, record, steady
 
 HOURS = 10
@@ -147,3 +148,21 @@ def test_a_cell_teaches_as_much_as_five_weighings_by_hand(
         engine.dispose()
     assert errors["cell"] < 0.5 * before
     assert errors["cell"] <= errors["hand"] + 0.02
+
+
+def test_a_hook_is_set_by_the_api_and_by_the_page(shop: FakeShop, web: Browser) -> None:
+    weighed = [Reading(PLACE, name, "mass", "kg", 3.0, shop.clock.now()) for name in ("cell", "other")]
+    readings.keep(shop.engine, weighed, [], [], shop.clock.now())
+    answer = web.ask("PUT", f"/api/nodes/{PLACE}/cell", json={"hook": "A1", "battery_low_v": 3.3})
+    assert (answer.status_code, answer.json()["hook"]) == (200, "A1")
+    again = web.ask("PUT", f"/api/nodes/{PLACE}/cell", json={"rh_error_pct": 3.0}).json()
+    assert (again["hook"], again["battery_low_v"], again["rh_error_pct"]) == ("A1", 3.3, 3.0)
+    assert 'value="A1"' in web.get("/air").text
+    assert (
+        "hook A1 has the load cell of node cell already"
+        in problem(web.ask("PUT", f"/api/nodes/{PLACE}/other", json={"hook": "A1"}), 409)["detail"]
+    )
+    problem(web.ask("PUT", f"/api/nodes/{PLACE}/nobody", json={"hook": "A1"}), 404)
+    problem(web.ask("PUT", f"/api/nodes/{PLACE}/cell", json={"rh_error_pct": -1.0}), 422)
+    web.post(f"/air/nodes/{PLACE}/cell/hook", data={"hook": ""})
+    assert nodes.node_settings(shop.engine)[PLACE, "cell"].hook == ""
