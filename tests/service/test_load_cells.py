@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from sensors.clock import HOUR_MS, MINUTE_MS, SetClock
 from sensors.reading import Reading
 from server.believing import believed, prior_ensemble, set_believed
+from server.dip_desk import Kept, Saying, take_dip
 from server.drying.ensemble import Ensemble
 from server.drying.learning import Told
 from server.following import coat_dip
@@ -166,3 +167,21 @@ def test_a_hook_is_set_by_the_api_and_by_the_page(shop: FakeShop, web: Browser) 
     problem(web.ask("PUT", f"/api/nodes/{PLACE}/cell", json={"rh_error_pct": -1.0}), 422)
     web.post(f"/air/nodes/{PLACE}/cell/hook", data={"hook": ""})
     assert nodes.node_settings(shop.engine)[PLACE, "cell"].hook == ""
+
+
+@pytest.mark.parametrize("hook", ["A1", "B7"])
+def test_the_next_dip_has_the_place_learn_once_where_a_cell_weighed_the_coat(
+    shop: FakeShop, hook: str
+) -> None:
+    now = shop.clock.now()
+    tree = shop.hang("Heron", "A1", coats=2, state="ready", dipped=now - 3 * HOUR_MS)
+    nodes.set_node(shop.engine, NodeSettings(PLACE, "cell", hook=hook))
+    said = [
+        Reading(PLACE, "cell", "mass", "kg", 3.0 - 1e-4 * n, now - 3 * HOUR_MS + n * MINUTE_MS)
+        for n in range(180)
+    ]
+    readings.keep(shop.engine, said, [], [], now)
+    kept = take_dip(shop.parts, tree.id, Saying(confirm=True, key="one"))
+    assert isinstance(kept, Kept)
+    take_dip(shop.parts, tree.id, Saying(confirm=True, key="one"))
+    assert shop.rack.learned == ([(PLACE, "load cell")] if hook == "A1" else [])
