@@ -4,6 +4,11 @@ import os
 import shutil
 
 import pytest
+from hypothesis import settings
+
+# How long an example takes says something of the machine and who else is on it, and nothing of the law.
+settings.register_profile("slowcorner", deadline=None)
+settings.load_profile("slowcorner")
 
 
 def _program(*names: str) -> str:

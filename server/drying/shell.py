@@ -195,7 +195,10 @@ class SpotShell:
     @property
     def water_kg(self) -> Floats:
         """Water that is in the shell, as brought_kg, (M,)."""
-        return self._mean(self._lane_water()) if self.wetness else np.zeros(self.members.count)
+        if not self.wetness:
+            return np.zeros(self.members.count)
+        # In air of next to no humidity the last digit of a step may fall a hair under nothing.
+        return np.maximum(self._mean(self._lane_water()), 0.0)
 
     def to_bytes(self) -> bytes:
         """Everything needed to go on, exact to the bit."""
