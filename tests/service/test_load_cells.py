@@ -174,7 +174,7 @@ def test_the_next_dip_has_the_place_learn_once_where_a_cell_weighed_the_coat(
     shop: FakeShop, hook: str
 ) -> None:
     now = shop.clock.now()
-    tree = shop.hang("Heron", "A1", coats=2, state="ready", dipped=now - 3 * HOUR_MS)
+    tree = shop.hang("Heron", "A1", coats=2, state="fit", dipped=now - 3 * HOUR_MS)
     nodes.set_node(shop.engine, NodeSettings(PLACE, "cell", hook=hook))
     said = [
         Reading(PLACE, "cell", "mass", "kg", 3.0 - 1e-4 * n, now - 3 * HOUR_MS + n * MINUTE_MS)
