@@ -28,7 +28,10 @@ def open_and_keep(live: LiveShop, page: Page, *paths: str) -> None:
         page.wait_for_function(KEPT, arg=path)
 
 
-# The page looks for the service every 5 s, as long as an expectation usually waits: hence the 15 s below.
+NEXT_LOOK_MS = 15_000
+"""The page looks for the service every 5 s, as long as an expectation usually waits [ms]."""
+
+
 def grow_old(page: Page, milliseconds: int) -> None:
     """Have every kept page be that much older: what a phone's clock would do in a pocket."""
     page.evaluate(
@@ -42,6 +45,12 @@ def grow_old(page: Page, milliseconds: int) -> None:
         }""",
         milliseconds,
     )
+
+
+def go_away(live: LiveShop, page: Page) -> None:
+    """The service goes away, and the page has seen it: no answer is on its way any more to be kept late."""
+    live.stop()
+    expect(page.locator("#link")).to_be_visible(timeout=NEXT_LOOK_MS)
 
 
 def test_the_phone_can_keep_it_as_a_program(live: LiveShop, phone: Phone) -> None:
@@ -62,7 +71,7 @@ def test_the_phone_can_keep_it_as_a_program(live: LiveShop, phone: Phone) -> Non
 def test_the_last_known_rack_is_shown_with_its_age(live: LiveShop, phone: Phone) -> None:
     page = phone()
     open_and_keep(live, page)
-    live.stop()
+    go_away(live, page)
     grow_old(page, 40 * MINUTE_MS)
     page.reload()
     expect(page.locator(".next")).to_contain_text("Heron")
@@ -71,9 +80,9 @@ def test_the_last_known_rack_is_shown_with_its_age(live: LiveShop, phone: Phone)
         page.evaluate("document.querySelector('.next').getBoundingClientRect().width") > 300
     )  # it has its styles
     live.start()
-    expect(page.locator("#link")).to_be_hidden()
+    expect(page.locator("#link")).to_be_hidden(timeout=NEXT_LOOK_MS)
     page.reload()
-    expect(page.locator("#link")).to_be_hidden()
+    expect(page.locator("#link")).to_be_hidden(timeout=NEXT_LOOK_MS)
 
 
 def test_a_dip_said_offline_survives_a_reload_and_is_sent_with_its_own_time(
@@ -82,7 +91,7 @@ def test_a_dip_said_offline_survives_a_reload_and_is_sent_with_its_own_time(
     page, heron = phone(), tree_of(live, "Heron")
     tree = f"/trees/{heron.id}"
     open_and_keep(live, page, tree)
-    live.stop()
+    go_away(live, page)
     page.goto(live.address + tree)
     press(page, 650)
     expect(page.get_by_role("heading", name="Waiting to be sent (1)")).to_be_visible()
@@ -107,19 +116,19 @@ def test_a_dip_said_offline_survives_a_reload_and_is_sent_with_its_own_time(
 def test_a_waiting_dip_can_be_taken_back(live: LiveShop, phone: Phone) -> None:
     page, heron = phone(), tree_of(live, "Heron")
     page.goto(f"{live.address}/trees/{heron.id}")
-    live.stop()
+    go_away(live, page)
     press(page, 650)
     page.get_by_role("button", name="Take it back").tap()
     expect(page.locator("#waiting")).to_be_hidden(timeout=15_000)
     live.start()
-    expect(page.locator("#link")).to_be_hidden()
+    expect(page.locator("#link")).to_be_hidden(timeout=NEXT_LOOK_MS)
     assert count(live, heron) == 4
 
 
 def test_a_waiting_dip_that_is_doubted_is_asked_for(live: LiveShop, phone: Phone) -> None:
     page, bittern = phone(), tree_of(live, "Bittern")
     page.goto(f"{live.address}/trees/{bittern.id}")
-    live.stop()
+    go_away(live, page)
     press(page, 650)
     expect(page.get_by_role("heading", name="Waiting to be sent (1)")).to_be_visible()
     live.start()
@@ -137,7 +146,7 @@ def test_offline_pages_can_be_read_by_all(live: LiveShop, phone: Phone, dark: bo
     page.set_viewport_size({"width": width, "height": 844})
     tree = f"/trees/{heron.id}"
     open_and_keep(live, page, tree)
-    live.stop()
+    go_away(live, page)
     grow_old(page, 40 * MINUTE_MS)
     page.goto(live.address + tree)
     press(page, 650)

@@ -50,6 +50,20 @@ const asKept = (kept, text) => {
   const html = text.replace("<main ", `<main data-kept-at="${kept.headers.get(KEPT_AT)}" `);
   return new Response(html, { headers: kept.headers });
 };
+// A page that is being written anew just now may not be read: then it is there a moment later.
+const keptPage = async (path) => {
+  for (let turn = 0; turn < 5; turn += 1) {
+    try {
+      const kept = await (await caches.open(PAGES)).match(path);
+      if (kept) return asKept(kept, await kept.text());
+    } catch (error) {
+      console.warn(`The kept page ${path} could not be read: ${error}`);
+    }
+    await new Promise((done) => setTimeout(done, 200));
+  }
+  console.warn(`The page ${path} is not kept.`);
+  return null;
+};
 const page = async (event, path) => {
   const fresh = fetch(event.request).then((answer) => {
     if (isPage(answer)) event.waitUntil(keepAnswer(path, answer.clone()).catch(() => {}));
@@ -61,8 +75,7 @@ const page = async (event, path) => {
   const answer = await Promise.race([fresh, late]);
   clearTimeout(timer);
   if (answer && answer.type !== "error") return answer;
-  const kept = await (await caches.open(PAGES)).match(path);
-  return kept ? asKept(kept, await kept.text()) : fresh;
+  return (await keptPage(path)) ?? fresh;
 };
 const file = async (event) => {
   try {
