@@ -143,7 +143,7 @@ def test_openapi_describes_every_call_and_its_problems(web: Browser) -> None:
         ("DELETE", "/api/trees/{tree_id}/measurements/{measurement_id}"),
         ("GET", "/api/places/{place}/learned"), ("POST", "/api/places/{place}/forget"),
         ("GET", "/api/mappings"), ("POST", "/api/mappings"), ("POST", "/api/mappings/try"),
-        ("DELETE", "/api/mappings/{mapping_id}"),
+        ("DELETE", "/api/mappings/{mapping_id}"), ("PUT", "/api/nodes/{place}/{node}"),
         ("GET", "/api/nodes/{node}/calibrations"), ("POST", "/api/nodes/{node}/calibrations"),
         ("DELETE", "/api/nodes/{node}/calibrations/{calibration_id}"),
     } == calls  # fmt: skip
