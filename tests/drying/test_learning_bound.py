@@ -8,6 +8,7 @@ the joint has the prior's own spread (assumed). The air's speed and the lee are 
 makes it easier.
 """
 
+import os
 from functools import lru_cache
 
 import numpy as np
@@ -22,6 +23,11 @@ from server.drying.priors import PRIORS, members_at, names
 from tests.drying.synthetic_shops import Course, course
 
 Floats = NDArray[np.float64]
+
+pytestmark = pytest.mark.skipif(
+    os.environ.get("SLOWCORNER_STUDIES") != "1",
+    reason="a study of what could be learned, not of what the program does: SLOWCORNER_STUDIES=1 runs it",
+)
 
 SHOPS = 24
 POOL = 96
