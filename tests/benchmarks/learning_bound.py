@@ -6,9 +6,12 @@ to 2 with it, older coats 1000 to 3000 times slower, one film); B, fast inside u
 (5e-9 to 2e-8 m²/s, b 3, film 0.68). In both the water is known to 3 % (from the trial) and the still air over
 the joint has the prior's own spread (assumed). The air's speed and the lee are taken as known, which only
 makes it easier.
+
+A study and no check of the program, so that it runs when it is asked for:
+
+    python -m pytest tests/benchmarks/learning_bound.py -s
 """
 
-import os
 from functools import lru_cache
 
 import numpy as np
@@ -23,11 +26,6 @@ from server.drying.priors import PRIORS, members_at, names
 from tests.drying.synthetic_shops import Course, course
 
 Floats = NDArray[np.float64]
-
-pytestmark = pytest.mark.skipif(
-    os.environ.get("SLOWCORNER_STUDIES") != "1",
-    reason="a study of what could be learned, not of what the program does: SLOWCORNER_STUDIES=1 runs it",
-)
 
 SHOPS = 24
 POOL = 96
