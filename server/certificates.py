@@ -5,8 +5,6 @@ The authority (RFC 5280, P-256, ten years) is bound by its name constraints to t
 names and private addresses: a phone that trusts it trusts it for nothing else, should its key be stolen.
 """
 
-import os
-import tempfile
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from pathlib import Path
@@ -24,6 +22,7 @@ from server.certificate_making import (
     outside,
     sign,
 )
+from server.data_folder import keep_secret
 
 FOLDER = "certificate"
 RENEW_DAYS = 30
@@ -76,8 +75,8 @@ def _ensure(folder: Path, machine: Names, extra: Names, now: datetime, new_autho
     made_root = new_authority or not root_path.exists() or not root_key_path.exists()
     if made_root:
         root_key, root = make_authority(machine, extra, now)
-        _keep(root_key_path, _pem(root_key))
-        _keep(root_path, _pem_of(root))
+        keep_secret(root_key_path, _pem(root_key))
+        keep_secret(root_path, _pem_of(root))
     else:
         root, root_key = _read(root_path), _read_key(root_key_path)
     if _ends_soon(root, now):
@@ -101,9 +100,9 @@ def _ensure(folder: Path, machine: Names, extra: Names, now: datetime, new_autho
     if leaf is None or made_leaf:
         key = ec.generate_private_key(ec.SECP256R1())
         leaf = sign(root, root_key, key, names, now)
-        _keep(key_path, _pem(key))
-        _keep(leaf_path, _pem_of(leaf) + _pem_of(root))
-        _keep(said, "\n".join(sorted(extra.hosts | extra.addresses)).encode())
+        keep_secret(key_path, _pem(key))
+        keep_secret(leaf_path, _pem_of(leaf) + _pem_of(root))
+        keep_secret(said, "\n".join(sorted(extra.hosts | extra.addresses)).encode())
     until = leaf.not_valid_after_utc
     return Certificates(
         root_path, leaf_path, key_path, names, until, fingerprint(root), made_root, made_leaf, left_out
@@ -140,17 +139,3 @@ def _pem(key: ec.EllipticCurvePrivateKey) -> bytes:
 
 def _pem_of(certificate: x509.Certificate) -> bytes:
     return certificate.public_bytes(serialization.Encoding.PEM)
-
-
-def _keep(path: Path, text: bytes) -> None:
-    """Write a file whole, for its owner alone (mkstemp's 0600): a loss of power leaves no half of it."""
-    handle, name = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
-    try:
-        with os.fdopen(handle, "wb") as file:
-            file.write(text)
-            file.flush()
-            os.fsync(file.fileno())
-        Path(name).replace(path)
-    except BaseException:
-        Path(name).unlink(missing_ok=True)
-        raise

@@ -1,6 +1,8 @@
 """The data folder: what is in it, and that one program at a time works on it."""
 
 import fcntl
+import os
+import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -40,6 +42,21 @@ def in_use(data: Path) -> bool:
     except OSError:
         return True
     return False
+
+
+def keep_secret(path: Path, content: bytes) -> None:
+    """Write a file whole, for its owner alone (mkstemp's 0600): a loss of power leaves no half of it."""
+    path.parent.mkdir(parents=True, exist_ok=True)
+    handle, name = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
+    try:
+        with os.fdopen(handle, "wb") as file:
+            file.write(content)
+            file.flush()
+            os.fsync(file.fileno())
+        Path(name).replace(path)
+    except BaseException:
+        Path(name).unlink(missing_ok=True)
+        raise
 
 
 def keepsakes(data: Path) -> list[Path]:

@@ -7,6 +7,7 @@ from fastapi.responses import RedirectResponse
 
 from server.pages.beliefs import beliefs_page, set_beliefs, usual_beliefs
 from server.pages.render import show
+from server.pages.typed import typed
 from server.parts import Parts
 
 ADDRESS = "/shop/beliefs"
@@ -22,8 +23,7 @@ def beliefs_pages(parts: Parts) -> APIRouter:
 
     @router.post(ADDRESS)
     async def change(request: Request) -> Response:
-        async with request.form(max_files=0, max_fields=200) as form:
-            said = {key: value for key, value in form.items() if isinstance(value, str)}
+        said = await typed(request, 200)
         fault = await asyncio.to_thread(set_beliefs, parts, said)
         return show(fault, 422) if fault else RedirectResponse(ADDRESS, status_code=303)
 

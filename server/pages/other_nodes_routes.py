@@ -9,6 +9,7 @@ from fastapi.responses import RedirectResponse
 from server.api.schemas import LARGEST_ID
 from server.pages.other_nodes import drop_mapping, other_nodes_page, use_mapping
 from server.pages.render import show
+from server.pages.typed import typed
 from server.parts import Parts
 
 ADDRESS = "/air/other-nodes"
@@ -24,8 +25,7 @@ def other_nodes_pages(parts: Parts) -> APIRouter:
 
     @router.post(ADDRESS)
     async def use(request: Request) -> Response:
-        async with request.form(max_files=0, max_fields=40) as form:
-            said = {key: value for key, value in form.items() if isinstance(value, str)}
+        said = await typed(request, 40)
         answer = await asyncio.to_thread(use_mapping, parts, said)
         if answer is None:
             return RedirectResponse(ADDRESS, status_code=303)

@@ -2,13 +2,13 @@
 
 import base64
 import logging
-import os
-import tempfile
 from dataclasses import dataclass
 from pathlib import Path
 
 from cryptography.hazmat.primitives import serialization
 from cryptography.hazmat.primitives.asymmetric import ec
+
+from server.data_folder import keep_secret
 
 log = logging.getLogger(__name__)
 
@@ -59,19 +59,7 @@ def _make(path: Path) -> None:
     pem = key.private_bytes(
         serialization.Encoding.PEM, serialization.PrivateFormat.PKCS8, serialization.NoEncryption()
     )
-    path.parent.mkdir(parents=True, exist_ok=True)
-    # Written whole under another name first: a loss of power must not leave half a key. mkstemp gives
-    # mode 0600.
-    handle, name = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
-    try:
-        with os.fdopen(handle, "wb") as file:
-            file.write(pem)
-            file.flush()
-            os.fsync(file.fileno())
-        Path(name).replace(path)
-    except BaseException:
-        Path(name).unlink(missing_ok=True)
-        raise
+    keep_secret(path, pem)
 
 
 def _damaged(path: Path) -> str:
