@@ -211,11 +211,12 @@ async def mosquitto_pub(program: str, listener: Listener, *words: str) -> tuple[
 
 @pytest.mark.mosquitto
 @pytest.mark.parametrize("qos", ["0", "1"])
-def test_mosquitto_pub_publishes(needs_mosquitto: str, qos: str) -> None:
+@pytest.mark.parametrize("version", ["311", "5"])
+def test_mosquitto_pub_publishes(needs_mosquitto: str, version: str, qos: str) -> None:
     async def main() -> None:
         shelf = Shelf()
         async with listening(shelf) as listener:
-            words = ("-V", "311", "-q", qos, "-t", TOPIC, "-m", GOOD.decode())
+            words = ("-V", version, "-q", qos, "-t", TOPIC, "-m", GOOD.decode())
             assert await mosquitto_pub(needs_mosquitto, listener, *words) == (0, "")
             await shelf.has(1)
             assert shelf.said() == ["temperature 21.5"]

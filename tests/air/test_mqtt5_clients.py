@@ -178,20 +178,6 @@ def test_each_version_finds_its_answer(protocol: MQTTProtocolVersion) -> None:
 
 
 @pytest.mark.mosquitto
-@pytest.mark.parametrize("qos", ["0", "1"])
-def test_mosquitto_pub_publishes(needs_mosquitto: str, qos: str) -> None:
-    async def main() -> None:
-        shelf = Shelf()
-        async with listening(shelf) as listener:
-            words = ("-V", "5", "-q", qos, "-t", TOPIC, "-m", GOOD.decode())
-            assert await mosquitto_pub(needs_mosquitto, listener, *words) == (0, "")
-            await shelf.has(1)
-            assert shelf.said() == ["temperature 21.5"]
-
-    run(main())
-
-
-@pytest.mark.mosquitto
 def test_mosquitto_pub_says_why_a_payload_was_kept_out(needs_mosquitto: str) -> None:
     async def main() -> None:
         shelf = Shelf()
