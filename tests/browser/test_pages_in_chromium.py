@@ -219,6 +219,21 @@ def test_the_page_counts_in_the_server_s_words(live: LiveShop, phone: Phone) -> 
     assert page.locator("#main p").all_text_contents() == expected
 
 
+@pytest.mark.parametrize("width", [360, 390])
+def test_the_longest_words_for_a_time_fit_a_phone(live: LiveShop, phone: Phone, width: int) -> None:
+    """A middle, and both ends in units of their own; as the server says it, and as the page counts on."""
+    page = phone()
+    page.set_viewport_size({"width": width, "height": 844})
+    for fit in ((1, 15, 40), (25, 100, 230)):
+        when = Quantiles(*(live.shop.clock.now() + minutes * MINUTE_MS for minutes in fit))
+        for label in ("Heron", "Bittern"):
+            live.shop.judge(tree_of(live, label), "drying", when, 0.3)
+        for path in ("/", f"/trees/{tree_of(live, 'Heron').id}"):
+            page.goto(f"{live.address}{path}")
+            expect(page.locator("[data-way=until]").first).to_contain_text(", ")
+            assert page.evaluate("document.documentElement.scrollWidth") <= width, (fit, path)
+
+
 @pytest.mark.parametrize("dark", [False, True], ids=["light", "dark"])
 def test_every_page_fits_a_phone(live: LiveShop, phone: Phone, dark: bool) -> None:
     """Nothing wider than the phone, targets of 48 px, every text with the contrast of WCAG 2.2 AA (1.4.3)."""
