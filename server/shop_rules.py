@@ -1,7 +1,6 @@
 """What the shop has set for its warnings: their limits, when it closes, and its zone."""
 
 import logging
-from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from datetime import time
 from zoneinfo import ZoneInfo
@@ -68,22 +67,3 @@ def gap_limit_said(minutes: object) -> Millis:
             f"from {LOWEST_GAP_MIN} to {HIGHEST_GAP_MIN}"
         )
     return minutes * MINUTE_MS
-
-
-def set_gap_limit(engine: Engine, minutes: int) -> None:
-    """Set how long the air may be unknown before a tree is unsure [min]; raises ValueError as above."""
-    gap_limit_said(minutes)
-    shop.set_setting(engine, GAP_SETTING, minutes)
-
-
-def set_rules(engine: Engine, closes_at: str, limits: Mapping[str, float]) -> None:
-    """Set when the shop closes ("18:00") and some of its limits; the others stay as they are.
-
-    Raises ValueError, naming the thing, the value and the limit, and changes nothing then.
-    """
-    closing_of(closes_at)
-    kept = shop.setting(engine, LIMITS_SETTING)
-    said = {**(kept if isinstance(kept, dict) else {}), **limits}
-    limits_said(said)
-    shop.set_setting(engine, CLOSES_SETTING, closes_at)
-    shop.set_setting(engine, LIMITS_SETTING, said)

@@ -23,6 +23,7 @@ from server.pages.measuring_routes import measuring_pages
 from server.pages.other_nodes_routes import other_nodes_pages
 from server.pages.render import answer_problem_page
 from server.pages.router import page_router
+from server.pages.settings_routes import settings_pages
 from server.parts import Parts
 from server.store.engine import StoreError
 
@@ -62,6 +63,7 @@ def web_app(
     app.include_router(calibrating_pages(parts))
     app.include_router(measuring_pages(parts))
     app.include_router(other_nodes_pages(parts))
+    app.include_router(settings_pages(parts))
     app.include_router(beliefs_pages(parts))
     app.include_router(access_pages(parts, access, authority))
     app.include_router(page_router(parts))

@@ -17,6 +17,8 @@ from server.pages.devices import DevicesPage
 from server.pages.other_nodes import OtherNodesPage
 from server.pages.pair import PairPage
 from server.pages.phone_trust import PhoneTrustPage
+from server.pages.recipes import RecipesPage
+from server.pages.settings import SettingsPage
 
 Page = (
     RackPage
@@ -29,6 +31,8 @@ Page = (
     | CalibratePage
     | OtherNodesPage
     | ShopPage
+    | SettingsPage
+    | RecipesPage
     | BeliefsPage
     | NewTreePage
     | PairPage

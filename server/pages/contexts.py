@@ -231,20 +231,6 @@ class NoticeRow:
 
 
 @dataclass(frozen=True)
-class RulesForm:
-    """When the shop is warned; `fault` says what was wrong with it the last time.
-
-    `gap_limit` is how long the air may be unknown [min], with the least and the most that may be; `figures`
-    are names, labels, values, and the least and the most they may be.
-    """
-
-    fault: str
-    closes_at: str
-    gap_limit: tuple[str, str, str]
-    figures: tuple[tuple[str, str, str, str, str], ...]
-
-
-@dataclass(frozen=True)
 class ShopPage:
     """What the shop was told so far, how to be told, and the cautions."""
 
@@ -252,7 +238,6 @@ class ShopPage:
     notices: tuple[NoticeRow, ...]
     phones: str
     push_key: str
-    rules: RulesForm
     beliefs: str
     cautions: tuple[str, ...]
 

@@ -6,31 +6,32 @@ from zoneinfo import ZoneInfo
 
 from sensors.clock import Millis
 from server.pages.contexts import Frame, Here
+from server.pages.units import Units, units_of
 from server.pages.wording import shop_time_words
 from server.parts import Parts
 from server.shop_hours import ZONE_SETTING, zone_of
+from server.shop_settings import NAME_SETTING, USUAL_NAME
 from server.store import shop as shop_store
-
-NAME_SETTING = "shop_name"
-"""Key of the shop's setting for its name."""
 
 
 @dataclass(frozen=True)
 class Shop:
-    """The shop as a page needs it: its name, its zone, and its time now [ms]."""
+    """The shop as a page needs it: its name, its zone, its time now [ms], and the units of its people."""
 
     name: str
     zone: ZoneInfo
     now: Millis
+    units: Units
 
 
 def shop_now(parts: Parts) -> Shop:
     """The shop at this moment. A zone that is not known is shown as UTC."""
     name = shop_store.setting(parts.engine, NAME_SETTING)
     return Shop(
-        name if isinstance(name, str) and name else "Slowcorner",
+        name if isinstance(name, str) and name else USUAL_NAME,
         zone_of(shop_store.setting(parts.engine, ZONE_SETTING)),
         parts.clock.now(),
+        units_of(parts.engine),
     )
 
 

@@ -19,11 +19,10 @@ from server.pages.new_tree import MOST_SPOTS, TreeForm, hang, new_tree_page
 from server.pages.phone_files import phone_files
 from server.pages.rack import rack_page
 from server.pages.render import show
-from server.pages.shop import keep_rules, shop_page
+from server.pages.shop import shop_page
 from server.pages.tree import question_page, tree_page, undo_page
 from server.pages.wording import sentence
 from server.parts import Parts
-from server.shop_rules import USUAL_GAP_MIN
 
 DipId = Annotated[int, Path(ge=1, le=LARGEST_ID)]
 Tick = Annotated[bool, Form()]
@@ -57,18 +56,6 @@ def page_router(parts: Parts) -> APIRouter:
     @router.get("/shop")
     def shop() -> Response:
         return show(shop_page(parts))
-
-    @router.post("/shop/warnings")
-    def set_warnings(
-        closes_at: Annotated[str, Form(max_length=5)],
-        cooling_k: Annotated[float, Form()],
-        warming_k: Annotated[float, Form()],
-        prewet_after_h: Annotated[float, Form()],
-        gap_limit_min: Annotated[int, Form()] = USUAL_GAP_MIN,
-    ) -> Response:
-        limits = {"cooling_k": cooling_k, "warming_k": warming_k, "prewet_after_h": prewet_after_h}
-        fault = keep_rules(parts, closes_at, gap_limit_min, limits)
-        return show(fault, 422) if fault else RedirectResponse("/shop", status_code=303)
 
     @router.get("/trees/new")
     def new_tree() -> Response:

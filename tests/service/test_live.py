@@ -10,7 +10,7 @@ from sensors.clock import HOUR_MS, MINUTE_MS, Millis, SetClock
 from sensors.reading import Reading
 from server.believing import set_believed
 from server.live import LiveRack
-from server.shop_rules import set_gap_limit
+from server.shop_settings import keep_settings
 from server.store import dips, places, readings, recipes, saved, trees
 from server.store.engine import Engine
 from server.store.values import NewDip, NewTree, Place, TreeSpot
@@ -195,7 +195,7 @@ def test_the_shop_says_how_long_the_air_may_be_unknown(shop: Shop) -> None:
     rack = shop.rack()
     shop.dip(0.0)
     shop.say(between(0, 1), rack)
-    set_gap_limit(shop.engine, 30)
+    keep_settings(shop.engine, {"gap_limit_minutes": "30"})
     shop.at(1 + 31 / 60)
     rack.refresh(shop.tree.id)
     assert only(rack).reason == (

@@ -12,7 +12,7 @@ from sensors.reading import Reading
 from server.drying.warning_limits import DEFAULT_LIMITS
 from server.live import LiveRack
 from server.shop_hours import CLOSES_SETTING
-from server.shop_rules import LIMITS_SETTING, set_rules, shop_rules
+from server.shop_rules import LIMITS_SETTING, shop_rules
 from server.store import shop as shop_store
 from server.store import trees as tree_store
 from server.store.engine import Engine
@@ -165,18 +165,3 @@ def test_what_is_not_on_the_rack_any_more_is_not_watched(shop: Shop) -> None:
     warnings.foresee(shop.tree.id, judge, shop.clock.now(), shop_rules(shop.engine))
     found = verdict(rack, shop)
     assert warnings.add(found, judge, shop.clock.now(), shop_rules(shop.engine)).outlook == found.outlook
-
-
-def test_rules_are_set_together_or_not_at_all(engine: Engine) -> None:
-    shop_store.set_setting(engine, LIMITS_SETTING, {"prime.rh_low_pct": 50})
-    set_rules(engine, "16:30", {"warming_k": 4.0})
-    rules = shop_rules(engine)
-    assert rules.closes == time(16, 30)
-    assert (rules.limits.warming_k, rules.limits.prime.rh_low_pct) == (4.0, 50.0)
-    for closes, limits, words in (
-        ("4 pm", {"warming_k": 3.0}, "'4 pm'"),
-        ("17:00", {"warming_k": 0.0}, "warming_k 0"),
-    ):
-        with pytest.raises(ValueError, match=words):
-            set_rules(engine, closes, limits)
-    assert shop_rules(engine) == rules
