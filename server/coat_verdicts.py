@@ -77,4 +77,11 @@ def _coat_verdict(
         warnings=tuple(warnings),
         pot=coat.dip.pot,
         note=coat.dip.note,
+        patch=coat.dip.spot,
+        left_at_next=tuple(
+            (name, left) for (_, name), left in zip(tree.spots, coat.left_at_next, strict=False)
+        ),
+        gaps=coat.gaps,
+        bridges=coat.bridges,
+        climate=coat.climate,
     )

@@ -16,7 +16,7 @@ from server.drying.shell import SpotShell
 from server.drying.warnings import CoatClimate
 from server.judging import CoatDip, CoatRecord, Committed, JudgedTree, UnreadableStateError
 
-FORMAT = 5
+FORMAT = 6
 """Raised whenever the model or this layout changes: older saved states are then left unread."""
 
 
@@ -30,8 +30,8 @@ def state_key(tree: JudgedTree, dips: Sequence[CoatDip], ensemble: Ensemble = AL
     Two states with one key and the same air are the same.
     """
     said = [FORMAT, tree.size_mm, [code for code, _ in tree.spots], tree.coats_in_all, tree.rest_ms]
-    said += [tree.confidence, ensemble.key]
-    said += [[dip.number, repr(dip.material), dip.at] for dip in dips]
+    said += [tree.confidence, tree.pressure_pa, ensemble.key]
+    said += [[dip.number, repr(dip.material), dip.at, dip.spot] for dip in dips]
     return hashlib.sha256(json.dumps(said).encode()).hexdigest()[:32]
 
 
@@ -52,6 +52,7 @@ def to_blob(state: Committed) -> bytes:
                 coat.rested_ms,
                 coat.damp_at_next,
                 coat.damp_spot,
+                list(coat.left_at_next),
                 [list(gap) for gap in coat.gaps],
                 list(astuple(coat.climate)),
                 [list(astuple(bridge)) for bridge in coat.bridges],
@@ -82,6 +83,7 @@ def from_blob(blob: bytes, dips: Sequence[CoatDip]) -> Committed:
                 rested_ms=rested_ms,
                 damp_at_next=damp_at_next,
                 damp_spot=damp_spot,
+                left_at_next=tuple(left_at_next),
                 gaps=tuple((start, end) for start, end in gaps),
                 climate=CoatClimate(*climate),
                 bridges=tuple(Bridge(*bridge) for bridge in bridges),
@@ -94,6 +96,7 @@ def from_blob(blob: bytes, dips: Sequence[CoatDip]) -> Committed:
                 rested_ms,
                 damp_at_next,
                 damp_spot,
+                left_at_next,
                 gaps,
                 climate,
                 bridges,
@@ -108,4 +111,4 @@ def from_blob(blob: bytes, dips: Sequence[CoatDip]) -> Committed:
 
 
 def _air_numbers(air: Air) -> tuple[float, ...]:
-    return tuple(float(x) for x in (air.temp_c, air.rh_pct, air.speed_m_s, air.temp_wide, air.rh_wide))
+    return tuple(float(x) for x in astuple(air))

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from sensors.air import BLOCK_MS, Air
 from sensors.bridging import Bridge, bridge_of, joined, worst_air
 from sensors.clock import HOUR_MS, SECOND_MS, Millis
+from sensors.humid_air import STANDARD_PRESSURE_PA
 from server.drying.ensemble import ALONE, CONFIDENCE, Ensemble
 from server.drying.materials import CoatMaterial
 from server.drying.shell import SpotShell
@@ -26,6 +27,7 @@ from server.drying.warnings import (
     climate_after,
     climate_at_dip,
     has_set,
+    shell_warmest_c,
     wax_temp_c,
 )
 from server.stays import AirRecord, where
@@ -49,7 +51,10 @@ class UnreadableStateError(Exception):
 
 @dataclass(frozen=True)
 class CoatDip:
-    """A dip as the model needs it: the coat's number from 1, its material, when its stucco was on."""
+    """A dip as the model needs it: the coat's number from 1, its material, when its stucco was on.
+
+    A patch is one that went on at one `spot` alone (its code), over the last coat and under its number.
+    """
 
     number: int
     material: CoatMaterial
@@ -57,13 +62,15 @@ class CoatDip:
     dip_id: int = 0
     pot: str | None = None
     note: str | None = None
+    spot: str | None = None
 
 
 @dataclass(frozen=True)
 class JudgedTree:
     """What the model needs to know of a tree; `spots` are (code, the caster's words).
 
-    `confidence` is the weighted share of the members that must call a coat fit before it is called so [-].
+    `confidence` is the weighted share of the members that must call a coat fit before it is called so [-];
+    `pressure_pa` is that of the air it hangs in [Pa], as its record says too.
     """
 
     label: str
@@ -72,6 +79,7 @@ class JudgedTree:
     coats_in_all: int
     rest_ms: Millis = REST_MS
     confidence: float = CONFIDENCE
+    pressure_pa: float = STANDARD_PRESSURE_PA
 
 
 @dataclass(frozen=True)
@@ -81,6 +89,7 @@ class CoatRecord:
     member_fit_at: (1 + spots, M) when each member first called all spots fit at once, then when each spot
         [ms]; NOT_YET where it has not.
     fit_at, spot_fit_at: when so many of them had that it is called fit.
+    left_at_next: what remained at each spot when the next coat came [-], () while none has.
     gaps: where the air was not known [ms]; bridges: what was assumed in them, where anything was.
     """
 
@@ -92,6 +101,7 @@ class CoatRecord:
     rested_ms: Millis = 0
     damp_at_next: float | None = None
     damp_spot: int | None = None
+    left_at_next: tuple[float, ...] = ()
     gaps: tuple[tuple[Millis, Millis], ...] = ()
     bridges: tuple[Bridge, ...] = ()
     climate: CoatClimate = NO_CLIMATE
@@ -186,7 +196,7 @@ class TreeJudge:
         """Take the dips as they are now known, and go back as far as they differ from what was known."""
         same = 0
         for old, new in zip(self.dips, dips, strict=False):
-            if (old.at, old.material) != (new.at, new.material):
+            if (old.at, old.material, old.spot) != (new.at, new.material, new.spot):
                 break
             same += 1
         changed = [dip.at for dip in (*self.dips[same:], *dips[same:])]
@@ -239,9 +249,13 @@ class TreeJudge:
                 coats[-1],
                 damp_at_next=self.sure(np.max(remaining, axis=0)),
                 damp_spot=by_spot.index(max(by_spot)),
+                left_at_next=tuple(by_spot),
             )
             coats = (*coats[:-1], damp)
-        shells = tuple(shell.dip(dip.material) for shell in before.shells)
+        shells = tuple(
+            shell.dip(dip.material) if dip.spot in (None, code) else shell
+            for (code, _), shell in zip(self.tree.spots, before.shells, strict=True)
+        )
         fits = np.full((1 + len(shells), self.ensemble.count), NOT_YET, dtype=np.int64)
         climate = climate_at_dip(dip.number, wax_temp_c(before.shells), coats[-1].climate if coats else None)
         record = CoatRecord(dip, fits, spot_fit_at=(None,) * len(shells), climate=climate)
@@ -305,15 +319,18 @@ class TreeJudge:
             fit_at=fit_at,
             rested_ms=rested,
             through_at=through_at,
-            climate=self._climate(coat, shells, air),
+            climate=self._climate(coat, shells, air, (end - start) / SECOND_MS),
         )
 
-    def _climate(self, coat: CoatRecord, shells: tuple[SpotShell, ...], air: Air) -> CoatClimate:
+    def _climate(
+        self, coat: CoatRecord, shells: tuple[SpotShell, ...], air: Air, seconds: float
+    ) -> CoatClimate:
         wax = wax_temp_c(shells)
         if wax is None:
             return coat.climate
         drying = coat.fit_at is None
-        return climate_after(coat.climate, coat.dip.number, air, wax, has_set(shells, air), drying)
+        setting, warmest = has_set(shells, air), shell_warmest_c(shells)
+        return climate_after(coat.climate, coat.dip.number, air, wax, setting, drying, seconds, warmest)
 
     def _enough(self, holds: NDArray[np.bool_]) -> bool:
         return self.ensemble.enough(holds, self.tree.confidence)

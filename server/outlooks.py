@@ -61,6 +61,8 @@ def judge_tree(tree: Tree, judge: TreeJudge, forecast: Forecast | None, situatio
         coats=coats,
         air=air_points(judge.air, start, situation.now),
         warnings=tuple(warning for coat in coats[-1:] for warning in coat.warnings),
+        rested=0 if state is None or pending else state.coats[-1].rested_ms,
+        rest=judge.tree.rest_ms,
     )
 
 
@@ -100,6 +102,8 @@ def _spots(judge: TreeJudge, state: Committed, forecast: Forecast | None) -> tup
                 curve=state.curves[index],
                 ahead=() if forecast is None or ahead is None else _ahead_curve(judge, forecast, ahead),
                 wetness=tuple(judge.ensemble.mean(wet) for wet in shell.coat_wetness().T),
+                over_dry=judge.sure(shell.shell_water_fraction()),
+                over_dry_mean=judge.ensemble.mean(shell.shell_water_fraction()),
             )
         )
     return tuple(verdicts)
@@ -165,7 +169,7 @@ def _outlook(
         label=tree.label,
         hook=tree.hook,
         place=tree.place,
-        coat=len(dips),
+        coat=dips[-1].number if dips else 0,  # a patch is no further coat
         of=len(tree.recipe.coats),
         kind=kind,
         state=word,

@@ -5,7 +5,9 @@ from dataclasses import dataclass
 from typing import Protocol
 
 from scheduler.forecast import Outlook, Quantiles
+from sensors.bridging import Bridge
 from sensors.clock import Millis
+from server.drying.warnings import NO_CLIMATE, CoatClimate
 from server.drying.whatif import WhatIf
 
 Curve = tuple[tuple[Millis, float], ...]
@@ -19,7 +21,8 @@ class SpotVerdict:
     `curve` is what happened since the latest dip, `ahead` what is expected if the air goes on as it is.
     `limit` is the remaining fraction at which the next coat may go on. `wetness` is, for each coat from the
     wax out, its water above equilibrium there as a share of what its own dip brought [-]; empty where the
-    judge does not say.
+    judge does not say. `over_dry` is the water of the whole shell there above equilibrium at 60 %RH over its
+    dry mass [-], as the members that it takes to call it dry stay within; `over_dry_mean` the members' mean.
     """
 
     code: str
@@ -34,13 +37,17 @@ class SpotVerdict:
     curve: Curve
     ahead: Curve
     wetness: tuple[float, ...] = ()
+    over_dry: float | None = None
+    over_dry_mean: float | None = None
 
 
 @dataclass(frozen=True)
 class CoatVerdict:
     """One coat as it went: when it was dipped, when it came fit, which spot was last, and what was noticed.
 
-    `damp_at_next` is what remained at the slowest spot when the next coat went on, None while none has.
+    `damp_at_next` is what remained at the slowest spot when the next coat went on, None while none has;
+    `left_at_next` the same for each spot, by the caster's words for it. `patch` is the spot's code where this
+    was a patch at one spot. `gaps` are where the air was not known [ms], `bridges` what was assumed there.
     """
 
     number: int
@@ -54,6 +61,11 @@ class CoatVerdict:
     warnings: tuple[str, ...] = ()
     pot: str | None = None
     note: str | None = None
+    patch: str | None = None
+    left_at_next: tuple[tuple[str, float], ...] = ()
+    gaps: tuple[tuple[Millis, Millis], ...] = ()
+    bridges: tuple[Bridge, ...] = ()
+    climate: CoatClimate = NO_CLIMATE
 
 
 @dataclass(frozen=True)
@@ -67,13 +79,18 @@ class AirPoint:
 
 @dataclass(frozen=True)
 class TreeVerdict:
-    """Everything the judge can say of one tree. `air` is what it dried in since the latest dip."""
+    """Everything the judge can say of one tree. `air` is what it dried in since the latest dip.
+
+    `rested` is how long it has rested, dry through in air that was fit, of `rest` [ms].
+    """
 
     outlook: Outlook
     spots: tuple[SpotVerdict, ...]
     coats: tuple[CoatVerdict, ...]
     air: tuple[AirPoint, ...]
     warnings: tuple[str, ...]
+    rested: Millis = 0
+    rest: Millis = 0
 
 
 @dataclass(frozen=True)

@@ -44,7 +44,8 @@ class CoatClimate:
     set_c: the lowest temperature of the wax with all coats on it set [°C]; grown_k: the most it has warmed
     since then [K]. The rest is of the time up to when the coat was fit.
     dip_c: temperature of the wax as it was dipped [°C]; coldest_c: the lowest since.
-    The air: lowest and highest temperature [°C] and humidity [%], highest speed [m/s].
+    The air: lowest and highest temperature [°C] and humidity [%], highest speed [m/s]; means over the
+    `known_s` in which it was known [s]. warmest_c: the warmest the shell was [°C].
     """
 
     dip_c: float | None = None
@@ -56,6 +57,10 @@ class CoatClimate:
     rh_low_pct: float | None = None
     rh_high_pct: float | None = None
     fastest_m_s: float | None = None
+    warmest_c: float | None = None
+    known_s: float = 0.0
+    temp_mean_c: float | None = None
+    rh_mean_pct: float | None = None
 
 
 NO_CLIMATE = CoatClimate()
@@ -69,9 +74,16 @@ def climate_at_dip(number: int, wax_c: float | None, before: CoatClimate | None)
 
 
 def climate_after(
-    climate: CoatClimate, number: int, air: Air, wax_c: float, has_set: bool, drying: bool
+    climate: CoatClimate,
+    number: int,
+    air: Air,
+    wax_c: float,
+    has_set: bool,
+    drying: bool,
+    seconds: float = 0.0,
+    warmest_c: float | None = None,
 ) -> CoatClimate:
-    """After a while in that air that left the wax that warm [°C].
+    """After so many seconds in that air that left the wax that warm [°C], and the shell at its warmest.
 
     `has_set`: whether the newest coat has; `drying`: whether it was not fit before. Wax whose temperature at
     the dip is not known had that of the air.
@@ -85,8 +97,13 @@ def climate_after(
     after = replace(climate, dip_c=dip_c, set_c=set_c, grown_k=grown)
     if not drying:
         return after
+    known = climate.known_s + seconds
     return replace(
         after,
+        known_s=known,
+        temp_mean_c=_mean(climate.temp_mean_c, float(air.temp_c), seconds, known),
+        rh_mean_pct=_mean(climate.rh_mean_pct, float(air.rh_pct), seconds, known),
+        warmest_c=climate.warmest_c if warmest_c is None else _high(climate.warmest_c, warmest_c),
         coldest_c=_low(climate.coldest_c, min(wax_c, dip_c)),
         air_low_c=_low(climate.air_low_c, air.temp_c),
         air_high_c=_high(climate.air_high_c, air.temp_c),
@@ -104,6 +121,16 @@ def wax_temp_c(shells: Sequence[SpotShell]) -> float | None:
         if shell.wetness is not None and shell.aired
     ]
     return float(min(places)) if places else None
+
+
+def shell_warmest_c(shells: Sequence[SpotShell]) -> float | None:
+    """The warmest place of the shell there [°C], as the middle member has it; None before any air."""
+    places = [
+        np.median(shell.wetness.temp_c.reshape(shell.members.count, -1).max(axis=1))
+        for shell in shells
+        if shell.wetness is not None and shell.aired
+    ]
+    return float(max(places)) if places else None
 
 
 def has_set(shells: Sequence[SpotShell], air: Air) -> bool:
@@ -255,6 +282,13 @@ def _strain_words(swing_k: float) -> str:
 
 def _two(value: float) -> str:
     return f"{value:.2g}"
+
+
+def _mean(before: float | None, value: float, seconds: float, known_s: float) -> float | None:
+    """A running mean, `value` having held for the last `seconds` of all that is known."""
+    if before is None or known_s <= 0.0:
+        return value
+    return before + (value - before) * seconds / known_s
 
 
 def _low(one: float | None, other: float) -> float:
