@@ -223,7 +223,10 @@ class EnsembleRow(Row, table=True):
 
 
 class SubscriptionRow(Row, table=True):
-    """A phone that asked to be told. A dropped one keeps its row: its deliveries point at it."""
+    """Who asked to be told. A dropped one keeps its row: its deliveries point at it.
+
+    `kind`: "push" is a phone, with its keys; "other" another channel, whose address is in `endpoint`.
+    """
 
     __tablename__ = "subscription"
     id: int | None = Field(default=None, primary_key=True)
@@ -233,10 +236,16 @@ class SubscriptionRow(Row, table=True):
     since_wall_ms: int = Field(sa_type=BigInteger)
     dropped_wall_ms: int | None = Field(default=None, sa_type=BigInteger)
     dropped_reason: str | None = None
+    kind: str = Field(default="push", sa_column_kwargs={"server_default": "push"})
+    name: str | None = None
 
 
 class NoticeRow(Row, table=True):
-    """A notice in the outbox. `tree_id` is as it was said; a notice may outlive what it speaks of."""
+    """A notice in the outbox. `tree_id` is as it was said; a notice may outlive what it speaks of.
+
+    `state`: "told" (it has deliveries, if there was anybody to be told), "held" for later, "within" another
+    one, which is `told_in`, or "moot": over before it was told. `told_ms` is the shop time of the telling.
+    """
 
     __tablename__ = "notice"
     id: int | None = Field(default=None, primary_key=True)
@@ -247,6 +256,9 @@ class NoticeRow(Row, table=True):
     body: str = Field(sa_type=Text)
     at_ms: int = Field(sa_type=BigInteger)
     kept_wall_ms: int = Field(sa_type=BigInteger)
+    state: str = Field(default="told", index=True, sa_column_kwargs={"server_default": "told"})
+    told_ms: int | None = Field(default=None, sa_type=BigInteger)
+    told_in: int | None = None
 
 
 class DeliveryRow(Row, table=True):
