@@ -6,6 +6,7 @@ from server.api.air import air_router
 from server.api.beliefs import beliefs_router
 from server.api.calibrations import calibrations_router
 from server.api.dips import dips_router
+from server.api.joint_hint import joint_hint_router
 from server.api.mappings import mappings_router
 from server.api.measurements import learning_router, measurements_router
 from server.api.node_settings import node_settings_router
@@ -23,6 +24,7 @@ def api_router(parts: Parts) -> APIRouter:
         rack_router,
         trees_router,
         what_if_router,
+        joint_hint_router,
         dips_router,
         measurements_router,
         learning_router,
