@@ -18,6 +18,7 @@ from sensors.mapping import Mapping
 from sensors.senml import Parsed
 from server.access import Access
 from server.air_history import AirHistory
+from server.changes import Changes
 from server.guard import LOOPBACK_HOSTS
 from server.live import LiveRack
 from server.mqtt_in import MqttIn, mqtt_in
@@ -59,7 +60,8 @@ class Service:
 
     def __post_init__(self) -> None:
         self._last_arrival = readings.newest_arrival(self.engine)
-        self.rack = LiveRack(self.engine, self.clock)
+        changes = Changes(self.clock.now)
+        self.rack = LiveRack(self.engine, self.clock, on_picture=changes.shown)
         self.air_history = AirHistory(self.engine)
         self._opened_at = 0
         self._loop: asyncio.AbstractEventLoop | None = None
@@ -77,6 +79,7 @@ class Service:
             ready=self.ready,
             on_readings=self.take_readings,
             air_history=self.air_history,
+            changes=changes,
             on_mappings=self._use_mappings,
             not_kept=self.not_kept,
         )
@@ -119,6 +122,7 @@ class Service:
         )
         self.rack.hear(said, self._last_arrival)
         self.air_history.heard(outcome)
+        self.parts.changes.air_heard(self._last_arrival)
         self.jobs.wake()
         return outcome
 

@@ -21,6 +21,7 @@ PUBLIC = frozenset({"/pair", "/phone", "/phone/root.crt", "/healthz", "/sw.js", 
 """Open to all: what a phone needs before it is paired, and whether the service runs. Nothing of the shop."""
 
 DEVICES = "/shop/devices"
+PUSH = "/api/push/subscriptions"
 
 FORWARDED = ("x-forwarded-for", "x-forwarded-host", "x-forwarded-proto", "forwarded")
 
@@ -41,7 +42,7 @@ class Gate:
             await self.app(scope, receive, send)
             return
         try:
-            visitor = await run_in_threadpool(self.visitor, request)
+            visitor = await run_in_threadpool(visitor_of, request, self.access)
             refuse(request, visitor)
         except (ProblemError, StoreError) as error:
             await (await _answer(request, problem_for(error)))(scope, receive, send)
@@ -49,19 +50,29 @@ class Gate:
         scope.setdefault("state", {})["visitor"] = visitor
         await self.app(scope, receive, send)
 
-    def visitor(self, request: Request) -> Visitor | None:
-        """Who asks; None for a stranger. A token that is shown must hold. Raises ProblemError."""
-        kind, _, token = request.headers.get("authorization", "").partition(" ")
-        if kind.lower() == "bearer":
-            program = self.access.by_token(token.strip())
-            if program is None:
-                raise _unknown("this token is not known here, or was taken back")
-            return program
-        cookie = cookie_of(request)
-        device = self.access.by_cookie(cookie) if cookie else None
-        if device is not None:
-            return device
-        return ANYONE if self.access.is_open() and from_this_machine(request) else None
+
+def visitor_of(request: Request, access: Access) -> Visitor | None:
+    """Who asks; None for a stranger. A token that is shown must hold. Raises ProblemError."""
+    kind, _, token = request.headers.get("authorization", "").partition(" ")
+    if kind.lower() == "bearer":
+        program = access.by_token(token.strip())
+        if program is None:
+            raise _unknown("this token is not known here, or was taken back")
+        return program
+    cookie = cookie_of(request)
+    device = access.by_cookie(cookie) if cookie else None
+    if device is not None:
+        return device
+    return ANYONE if access.is_open() and from_this_machine(request) else None
+
+
+def may_ask(request: Request, access: Access) -> bool:
+    """Whether who was let in with this request would be let in with it now."""
+    try:
+        refuse(request, visitor_of(request, access))
+    except ProblemError:
+        return False
+    return True
 
 
 def is_public(path: str) -> bool:
@@ -101,7 +112,7 @@ def right_for(method: str, path: str) -> Right:
         return "act"
     if path == "/api/readings":
         return "readings"
-    if path == "/api/push/subscriptions":
+    if path == PUSH or path.startswith(PUSH + "/"):
         return "read"  # who only looks is told as well
     return "read" if method in SAFE_METHODS else "act"
 

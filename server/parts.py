@@ -7,6 +7,7 @@ from threading import Lock
 from sensors.clock import Clock, Millis
 from sensors.senml import Parsed
 from server.air_history import AirHistory
+from server.changes import Changes
 from server.store.engine import Engine
 from server.verdicts import Rack
 
@@ -25,9 +26,9 @@ class Parts:
 
     `clock` tells shop time, `wall_clock` the machine's own [ms]. `on_readings` keeps what came in by HTTP
     and returns how many readings of it are on the disk. `on_mappings` is told when the mappings of other
-    makers' payloads are others. `not_kept` says why what nodes say is not kept now, nothing where it is.
-    `one_dip_at_a_time` makes the question "may it go on?" and the answer one
-    step.
+    makers' payloads are others. `changes` tells open pages what changed. `not_kept` says why what nodes say
+    is not kept now, nothing where it is. `one_dip_at_a_time` makes the question "may it go on?" and the
+    answer one step.
     """
 
     engine: Engine
@@ -38,6 +39,7 @@ class Parts:
     ready: Callable[[], Readiness]
     on_readings: Callable[[Parsed], Awaitable[int]]
     air_history: AirHistory
+    changes: Changes
     on_mappings: Callable[[], None] = lambda: None
     not_kept: Callable[[], str] = lambda: ""
     one_dip_at_a_time: Lock = field(default_factory=Lock)

@@ -2,7 +2,6 @@
 
 import asyncio
 import logging
-import signal
 import socket
 import sys
 from collections.abc import AsyncIterator, Callable, Iterator
@@ -17,7 +16,6 @@ from datetime import UTC, datetime
 
 import segno
 import uvicorn
-from starlette.applications import Starlette
 
 from sensors.clock import Clock, real_clock, wall_millis
 from sensors.simulated import SimulatedShop, demo_nodes
@@ -29,6 +27,7 @@ from server.certificates import FOLDER, CertificateError, Certificates, ensure
 from server.door import door_app
 from server.drying import kernel_choice
 from server.guard import ANY_ADDRESS, LOOPBACK_HOSTS
+from server.page_server import DoorServer, PageServer, server_config
 from server.phone.vapid import PushKeyError
 from server.settings import Settings
 from server.store import readings, recipes
@@ -119,22 +118,6 @@ def _made(
         raise RuntimeError(str(error)) from error
 
 
-class _PageServer(uvicorn.Server):
-    """Ends when told to, and does not raise the signal anew then, which would cut the rest short."""
-
-    @contextmanager
-    def capture_signals(self) -> Iterator[None]:
-        loop = asyncio.get_running_loop()
-        told = (signal.SIGINT, signal.SIGTERM)
-        for number in told:
-            loop.add_signal_handler(number, self.handle_exit, number, None)
-        try:
-            yield
-        finally:
-            for number in told:
-                loop.remove_signal_handler(number)
-
-
 async def _serve(
     service: Service,
     beside: Beside = lambda _service: nullcontext(),
@@ -148,12 +131,12 @@ async def _serve(
         host, port = page.getsockname()[:2]
         scheme = "https" if certificates else "http"
         hosts = _hosts(settings)
-        config = _config(service.web(access, hosts), certificates)
-        server = _PageServer(config)
+        config = server_config(service.web(access, hosts), certificates)
+        server = PageServer(config, service.parts.changes.close)
         async with service.running(), beside(service), asyncio.TaskGroup() as tasks:
             helpers = []
             if certificates:
-                plain = _DoorServer(_config(door_app(certificates.authority, hosts, port)))
+                plain = DoorServer(server_config(door_app(certificates.authority, hosts, port)))
                 helpers.append(tasks.create_task(plain.serve(sockets=[door]), name="door for phones"))
                 helpers.append(tasks.create_task(_keep_certificate(settings, config), name="certificate"))
                 _say(f"A phone starts at  http://{_reach(settings, host)}:{door.getsockname()[1]}/phone")
@@ -168,27 +151,6 @@ async def _serve(
             finally:
                 for helper in helpers:
                     helper.cancel()
-
-
-class _DoorServer(uvicorn.Server):
-    """Ends with the other one, which is told of signals."""
-
-    @contextmanager
-    def capture_signals(self) -> Iterator[None]:
-        yield
-
-
-def _config(app: Starlette, certificates: Certificates | None = None) -> uvicorn.Config:
-    return uvicorn.Config(
-        app,
-        lifespan="off",
-        log_level="warning",
-        timeout_graceful_shutdown=3,
-        proxy_headers=False,  # ours believes named proxies alone
-        server_header=False,
-        ssl_certfile=None if certificates is None else certificates.leaf,
-        ssl_keyfile=None if certificates is None else certificates.key,
-    )
 
 
 async def _keep_certificate(settings: Settings, config: uvicorn.Config) -> None:

@@ -8,6 +8,7 @@ from pathlib import Path
 from fastapi import FastAPI, Request, Response
 from fastapi.exceptions import RequestValidationError
 from starlette.exceptions import HTTPException
+from starlette.middleware.gzip import GZipMiddleware
 from starlette.staticfiles import StaticFiles
 
 from server.access import Access
@@ -19,6 +20,7 @@ from server.guard import LOOPBACK_HOSTS, Guard
 from server.pages.access_routes import access_pages
 from server.pages.beliefs_routes import beliefs_pages
 from server.pages.calibrating_routes import calibrating_pages
+from server.pages.events_routes import events_pages
 from server.pages.measuring_routes import measuring_pages
 from server.pages.other_nodes_routes import other_nodes_pages
 from server.pages.render import answer_problem_page
@@ -66,9 +68,11 @@ def web_app(
     app.include_router(settings_pages(parts))
     app.include_router(beliefs_pages(parts))
     app.include_router(access_pages(parts, access, authority))
+    app.include_router(events_pages(parts, access))
     app.include_router(page_router(parts))
     app.mount("/static", StaticFiles(directory=STATIC), name="static")
-    # The last one added is asked first.
+    # The last one added is asked first. Streams of events are not compressed: each is sent as it is made.
+    app.add_middleware(GZipMiddleware, minimum_size=500, compresslevel=6)
     app.add_middleware(Gate, access=access)
     app.add_middleware(Guard, hosts=hosts)
     app.add_middleware(Forwarded, trusted=proxies)
@@ -79,7 +83,7 @@ def web_app(
 async def _answer(request: Request, error: Exception) -> Response:
     """Problem details for programs, a page for people."""
     path = request.url.path
-    if path.startswith("/api/") or path in ("/healthz", "/readyz"):
+    if path.startswith("/api/") or path in ("/healthz", "/readyz", "/events"):
         return await answer_problem(request, error)
     return await answer_problem_page(request, error)
 

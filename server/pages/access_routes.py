@@ -81,12 +81,14 @@ def access_pages(parts: Parts, access: Access, authority: FilePath | None = None
     def revoke(device_id: RowId) -> Response:
         if not access.revoke_device(device_id):
             raise ProblemError(404, f"no device {device_id} is paired", "not-known")
+        parts.changes.doubt()
         return RedirectResponse(DEVICES, status_code=303)
 
     @router.post(DEVICES + "/tokens/{token_id}/revoke")
     def revoke_token(token_id: RowId) -> Response:
         if not access.revoke_token(token_id):
             raise ProblemError(404, f"there is no token {token_id}", "not-known")
+        parts.changes.doubt()
         return RedirectResponse(DEVICES, status_code=303)
 
     return router

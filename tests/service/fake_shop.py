@@ -15,6 +15,7 @@ from sensors.clock import HOUR_MS, MINUTE_MS, Millis, SetClock, parse_time
 from sensors.reading import Reading
 from sensors.senml import Parsed
 from server.air_history import AirHistory
+from server.changes import Changes
 from server.drying.whatif import WhatIf
 from server.parts import Parts, Readiness
 from server.store import dips as dip_store
@@ -93,6 +94,7 @@ class FakeShop:
             ready=lambda: self.readiness,
             on_readings=self.take_readings,
             air_history=AirHistory(engine),
+            changes=Changes(self.clock.now),
         )
         for place in (Place("drying-room", "Drying room", 0.6), Place("cellar", "Cellar", 0.2)):
             place_store.add_place(engine, place)
