@@ -7,7 +7,7 @@ in a queue until the next look. Nothing here is the truth: all of it comes again
 import logging
 import threading
 import time
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field, replace
 
@@ -52,6 +52,8 @@ class LiveRack:
     engine: Engine
     clock: Clock
     gap_limit: Millis = GAP_LIMIT_MS
+    on_picture: Callable[[Mapping[int, TreeVerdict]], None] = lambda _picture: None
+    """Hears of each new picture, in the judging thread."""
     _settings: Believed = field(default_factory=lambda: Believed(members=1))
     _ensembles: dict[str, Ensemble] = field(default_factory=dict)
     _airs: AirRecords = field(init=False, repr=False)
@@ -234,14 +236,18 @@ class LiveRack:
                 situation = Situation(now, heard, rules.gap_limit, rules.limits, nodes)
                 verdict = judge_tree(followed.tree, followed.judge, followed.forecast, situation)
                 picture[tree_id] = self._warnings.add(verdict, followed.judge, now, rules)
-        self._picture = picture
         self._faults = self._airs.faults()
+        self._paint(picture)
+
+    def _paint(self, picture: dict[int, TreeVerdict]) -> None:
+        self._picture = picture
+        self.on_picture(picture)
 
     def _refresh(self, tree_id: int) -> None:
         tree = trees.tree(self.engine, tree_id)
         if tree is None or tree.left:
             self._followed.pop(tree_id, None)
-            self._picture = {key: value for key, value in self._picture.items() if key != tree_id}
+            self._paint({key: value for key, value in self._picture.items() if key != tree_id})
             return
         if self._airs.renew(tree.place, self.clock.now(), self._arrived):
             self._judge_anew(tree.place)
