@@ -22,6 +22,7 @@ from server.pages.beliefs_routes import beliefs_pages
 from server.pages.calibrating_routes import calibrating_pages
 from server.pages.events_routes import events_pages
 from server.pages.measuring_routes import measuring_pages
+from server.pages.new_tree_routes import new_tree_pages
 from server.pages.other_nodes_routes import other_nodes_pages
 from server.pages.render import answer_problem_page
 from server.pages.router import page_router
@@ -69,6 +70,7 @@ def web_app(
     app.include_router(beliefs_pages(parts))
     app.include_router(access_pages(parts, access, authority))
     app.include_router(events_pages(parts, access))
+    app.include_router(new_tree_pages(parts))
     app.include_router(page_router(parts))
     app.mount("/static", StaticFiles(directory=STATIC), name="static")
     # The last one added is asked first. Streams of events are not compressed: each is sent as it is made.

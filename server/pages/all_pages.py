@@ -5,7 +5,6 @@ from server.pages.beliefs import BeliefsPage
 from server.pages.calibrating import CalibratePage
 from server.pages.contexts import (
     MeasurePage,
-    NewTreePage,
     ProblemPage,
     QuestionPage,
     RackPage,
@@ -14,6 +13,7 @@ from server.pages.contexts import (
     UndoPage,
 )
 from server.pages.devices import DevicesPage
+from server.pages.new_tree_context import NewTreePage
 from server.pages.other_nodes import OtherNodesPage
 from server.pages.pair import PairPage
 from server.pages.phone_trust import PhoneTrustPage

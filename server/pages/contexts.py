@@ -175,6 +175,8 @@ class MeasurePage:
     place: str
     back: str
     fault: str
+    mass_sign: str
+    temp_sign: str
     asked: str
     action: str
     key: str
@@ -240,19 +242,3 @@ class ShopPage:
     push_key: str
     beliefs: str
     cautions: tuple[str, ...]
-
-
-@dataclass(frozen=True)
-class NewTreePage:
-    """A form for a tree that is to hang on the rack; `fault` says what was wrong with it the last time."""
-
-    frame: Frame
-    fault: str
-    places: tuple[tuple[str, str], ...]
-    recipes: tuple[tuple[int, str], ...]
-    spot_lines: tuple[tuple[str, str], ...]
-    label: str
-    hook: str
-    size_mm: str
-    chosen_place: str
-    chosen_recipe: int

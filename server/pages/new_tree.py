@@ -1,63 +1,127 @@
-"""A form for a tree that is to hang on the rack. What was wrong is said above it, and what was typed
-stays."""
+"""A form for a tree that is to hang on the rack. What was wrong is said above it; what was typed stays."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from fastapi import Response
 from fastapi.responses import RedirectResponse
 
+from server.api.schemas import MOST_SPOTS
+from server.dip_desk import known_tree
 from server.drying.spots import SpotError, parse_spot
-from server.pages.contexts import NewTreePage
-from server.pages.frame import frame, shop_now
+from server.free_hooks import free_hooks
+from server.pages.frame import Shop, frame, shop_now
+from server.pages.new_tree_context import (
+    Chip,
+    LikeLink,
+    NewTreePage,
+    SpotLine,
+    additions,
+    pocket_sizes,
+    size_chips,
+    spot_line,
+)
 from server.pages.render import show
+from server.pages.units import Units
 from server.parts import Parts
+from server.plain_names import BadNameError, checked_name
+from server.store import hung
 from server.store import places as place_store
 from server.store import recipes as recipe_store
 from server.store import trees as tree_store
 from server.store.engine import RefusedError, UnknownError
-from server.store.values import NewTree, TreeSpot
+from server.store.values import NewTree, Tree, TreeSpot
 
 SPOT_LINES = 4
-MOST_SPOTS = 24
+"""How many lines for spots the plain form has at least."""
+
+USUAL_SIZE_MM = 25.0
+SMALLEST_MM, LARGEST_MM = 1.0, 2000.0
+MOST_LIKE = 24
+"""How many trees are offered to hang another like."""
+
+LEFT_WORDS = {"": "on the rack", "cleared": "cast", "scrapped": "scrapped"}
+
+
+class FormError(ValueError):
+    """What was typed cannot be: the message names the thing, the value and the limit."""
 
 
 @dataclass(frozen=True)
 class TreeForm:
-    """What was typed. `spots` are pairs of the caster's own words and a code; empty lines are left out."""
+    """What was typed, as it was typed; `size` is in the shop's unit.
+
+    `spots` are pairs of the caster's own words and a code; empty lines are left out. `like` is whose copy it
+    is, "" where it is none.
+    """
 
     label: str = ""
     hook: str = ""
     place: str = ""
-    recipe: int = 0
-    size_mm: float = 25.0
-    spots: tuple[tuple[str, str], ...] = (("body", "face"), ("vent joint", "joint:45"))
+    recipe: str = ""
+    size: str = ""
+    spots: tuple[tuple[str, str], ...] = (("body", "face"),)
+    like: str = ""
+
+
+def first_form(parts: Parts, like: int | None = None, hook: str = "") -> TreeForm:
+    """The form before anything was typed: as the last tree was hung; `like` another, with its spots.
+
+    Raises UnknownError where there is no such tree.
+    """
+    units = shop_now(parts).units
+    if like is not None:
+        tree = known_tree(parts, like)
+        spots = tuple((spot.name, spot.code) for spot in tree.spots)
+        return replace(
+            _as(tree, f"{units.length(tree.size_mm):.4g}"), hook=hook, spots=spots, like=tree.label
+        )
+    last = hung.newest(parts.engine, 1)
+    if last:
+        return replace(_as(last[0], f"{units.length(last[0].size_mm):.4g}"), hook=hook)
+    places, recipes = place_store.places(parts.engine), recipe_store.recipes(parts.engine)
+    return TreeForm(
+        hook=hook,
+        place=places[0].id if places else "",
+        recipe=str(recipes[0].id) if recipes else "",
+        size=f"{units.length(USUAL_SIZE_MM):.4g}",
+    )
 
 
 def new_tree_page(parts: Parts, form: TreeForm, fault: str = "") -> NewTreePage:
     """The form, as it was typed."""
     shop = shop_now(parts)
-    empty = (("", ""),) * max(SPOT_LINES - len(form.spots), 0)
+    lines = tuple(spot_line(name, code, shop.units) for name, code in form.spots)
+    empty = (SpotLine("", "", "", spot_line("", "face", shop.units).picture, False),)
+    places, recipes = place_store.places(parts.engine), recipe_store.recipes(parts.engine)
     return NewTreePage(
         frame=frame(parts, shop, "A new tree"),
         fault=fault,
-        places=tuple((place.id, place.name) for place in place_store.places(parts.engine)),
-        recipes=tuple((recipe.id, recipe.name) for recipe in recipe_store.recipes(parts.engine)),
-        spot_lines=form.spots + empty,
+        like=form.like,
+        others=_others(parts, shop),
+        places=tuple(Chip(place.id, place.name, place.id == form.place) for place in places),
+        recipes=tuple(
+            Chip(str(recipe.id), f"{recipe.name}, {len(recipe.coats)} coats", str(recipe.id) == form.recipe)
+            for recipe in recipes
+        ),
+        hooks=free_hooks(hung.hooks(parts.engine)),
+        sizes=size_chips(form.size, shop.units),
+        additions=additions(),
+        spot_lines=lines + empty * max(SPOT_LINES - len(lines), 0),
+        pocket=pocket_sizes(shop.units),
         label=form.label,
         hook=form.hook,
-        size_mm=f"{form.size_mm:g}",
-        chosen_place=form.place,
-        chosen_recipe=form.recipe,
+        size=form.size,
+        unit=shop.units.length_sign,
+        mm_in_unit=f"{shop.units.mm(1.0):g}",
     )
 
 
 def hang(parts: Parts, form: TreeForm) -> Response:
     """Hang the tree and go to its page, or show the form again with what was wrong."""
     try:
-        spots = spots_typed(form.spots)
-        new = NewTree(form.label, form.hook, form.place, form.recipe, form.size_mm, spots)
+        new = _meant(parts, form)
         tree = tree_store.add_tree(parts.engine, new, parts.clock.now())
-    except (SpotError, RefusedError, UnknownError) as fault:
+    except (FormError, BadNameError, SpotError, RefusedError, UnknownError) as fault:
         return show(new_tree_page(parts, form, str(fault)), 422)
     parts.rack.refresh(tree.id)
     return RedirectResponse(f"/trees/{tree.id}", status_code=303)
@@ -71,14 +135,57 @@ def spots_typed(lines: tuple[tuple[str, str], ...]) -> tuple[TreeSpot, ...]:
     """
     spots: dict[str, TreeSpot] = {}
     for name, code in lines:
+        words = checked_name("the name of a spot", name, may_be_empty=True)
         if not code.strip():
-            if name.strip():
-                raise SpotError(f"spot {name.strip()!r} has no code, like face or joint:30")
+            if words:
+                raise SpotError(f"spot {words!r} has no code, like face or joint:30")
             continue
         spot = parse_spot(code)
         if spot.code in spots:
             raise SpotError(f"spot {spot.code} is there twice: name it once for both")
-        spots[spot.code] = TreeSpot(spot.code, name.strip()[:60] or spot.describe())
+        spots[spot.code] = TreeSpot(spot.code, words or spot.describe())
     if not spots:
         raise SpotError("a tree needs at least one spot, like face")
+    if len(spots) > MOST_SPOTS:
+        raise SpotError(f"{len(spots)} spots are too many: a tree may have up to {MOST_SPOTS}")
     return tuple(spots.values())
+
+
+def _meant(parts: Parts, form: TreeForm) -> NewTree:
+    label = checked_name("the tree’s name", form.label)
+    hook = checked_name("the hook", form.hook)
+    spots = spots_typed(form.spots)
+    if place_store.place(parts.engine, form.place) is None:
+        raise FormError(f"there is no place {form.place[:64]!r}: choose one of those below")
+    if not (form.recipe.isascii() and form.recipe.isdecimal() and len(form.recipe) < 10):
+        raise FormError(f"there is no recipe {form.recipe[:64]!r}: choose one of those below")
+    return NewTree(label, hook, form.place, int(form.recipe), _size_mm(parts, form.size), spots)
+
+
+def _size_mm(parts: Parts, typed: str) -> float:
+    units = shop_now(parts).units
+    try:
+        size = units.mm(float(typed.strip().replace(",", ".")))
+    except ValueError:
+        raise FormError(f"the length of its faces {typed.strip()[:20]!r} is not a number") from None
+    if not SMALLEST_MM <= size <= LARGEST_MM:
+        limits = units.said(f"{SMALLEST_MM:g} mm to {LARGEST_MM:g} mm")
+        shown = typed.strip()[:20]
+        raise FormError(f"the length of its faces, {shown} {units.length_sign}, is outside {limits}")
+    return size
+
+
+def _as(tree: Tree, units: Units) -> TreeForm:
+    size = f"{units.length(tree.size_mm):.4g}"
+    return TreeForm(place=tree.place, recipe=str(tree.recipe.id), size=size)
+
+
+def _others(parts: Parts, shop: Shop) -> tuple[LikeLink, ...]:
+    return tuple(
+        LikeLink(
+            f"/trees/new?like={tree.id}",
+            tree.label,
+            f"{LEFT_WORDS.get(tree.left, tree.left)}, {', '.join(spot.name for spot in tree.spots)}",
+        )
+        for tree in hung.newest(parts.engine, MOST_LIKE)
+    )

@@ -31,9 +31,9 @@ _ENVIRONMENT = environment()
 def template_name(page: type[Page]) -> str:
     """The template of a page.
 
-    >>> from server.pages.contexts import NewTreePage
-    >>> template_name(NewTreePage)
-    'new_tree.html'
+    >>> from server.pages.contexts import ShopPage
+    >>> template_name(ShopPage)
+    'shop.html'
     """
     return re.sub(r"(?<=[a-z])(?=[A-Z])", "_", page.__name__.removesuffix("Page")).lower() + ".html"
 

@@ -8,14 +8,13 @@ from fastapi.responses import RedirectResponse
 
 from sensors.clock import MINUTE_MS, Millis
 from server.api.problems import ProblemError
-from server.api.schemas import LARGEST_ID, Name, Note, SizeMm, Slug
+from server.api.schemas import LARGEST_ID, Name, Note
 from server.api.trees import TreeId
 from server.dip_desk import Kept, Saying, take_dip, undo_dip
 from server.dipping import Question
 from server.pages.air import Span, air_page, name_place
 from server.pages.contexts import ProblemPage
 from server.pages.frame import frame, shop_now
-from server.pages.new_tree import MOST_SPOTS, TreeForm, hang, new_tree_page
 from server.pages.phone_files import phone_files
 from server.pages.rack import rack_page
 from server.pages.render import show
@@ -28,7 +27,6 @@ DipId = Annotated[int, Path(ge=1, le=LARGEST_ID)]
 Tick = Annotated[bool, Form()]
 Ago = Annotated[int, Form(ge=0, le=7 * 24 * 60)]
 At = Annotated[Millis | None, Form(ge=0, le=2**53)]
-Texts = Annotated[list[str], Form(max_length=MOST_SPOTS)]
 
 
 def page_router(parts: Parts) -> APIRouter:
@@ -57,23 +55,6 @@ def page_router(parts: Parts) -> APIRouter:
     def shop() -> Response:
         return show(shop_page(parts))
 
-    @router.get("/trees/new")
-    def new_tree() -> Response:
-        return show(new_tree_page(parts, TreeForm()))
-
-    @router.post("/trees")
-    def add_tree(
-        label: Annotated[Name, Form()],
-        hook: Annotated[Name, Form()],
-        place: Annotated[Slug, Form()],
-        recipe: Annotated[int, Form(ge=1, le=LARGEST_ID)],
-        size_mm: Annotated[SizeMm, Form()],
-        spot_name: Texts,
-        spot_code: Texts,
-    ) -> Response:
-        spots = tuple(zip(spot_name, spot_code, strict=False))
-        return hang(parts, TreeForm(label, hook, place, recipe, size_mm, spots))
-
     @router.get("/trees/{tree_id}")
     def tree(tree_id: TreeId, what_if: Literal["", "yes"] = "") -> Response:
         return show(tree_page(parts, tree_id, bool(what_if)))
@@ -89,9 +70,10 @@ def page_router(parts: Parts) -> APIRouter:
         partial: Tick = False,
         confirm: Tick = False,
         key: Annotated[str, Form(max_length=200)] = "",
+        coat: Annotated[int | None, Form(ge=1, le=99)] = None,
     ) -> Response:
         when = at if at is not None else parts.clock.now() - ago_min * MINUTE_MS if ago_min else None
-        saying = Saying(when, pot[:60] or None, prewet, partial, note or None, confirm, key or None)
+        saying = Saying(when, pot[:60] or None, prewet, partial, note or None, confirm, key or None, coat)
         match take_dip(parts, tree_id, saying):
             case Kept():
                 return _onward(tree_id)
