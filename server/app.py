@@ -5,6 +5,7 @@ import logging
 from collections.abc import AsyncIterator, Awaitable, Callable, Collection, Sequence
 from contextlib import asynccontextmanager
 from dataclasses import dataclass, field, replace
+from functools import partial
 
 from fastapi import FastAPI
 
@@ -25,6 +26,7 @@ from server.mqtt_in import MqttIn, mqtt_in
 from server.parts import Parts, Readiness
 from server.phone.ledger import NoticeLedger
 from server.phone.outbox import Outbox
+from server.phone.trying import try_phone
 from server.phone.vapid import vapid_keys
 from server.phone.web_push import WebPush
 from server.press_desk import PressDesk
@@ -68,7 +70,8 @@ class Service:
         self._keys = vapid_keys(self.settings.data / "push-key.pem")
         self._ledger = NoticeLedger(self.engine, wall_millis, self._noticed)
         self._reminders = Reminders(self, self._ledger)
-        self._outbox = Outbox(self.engine, WebPush(self._keys), wall_millis)
+        web_push = WebPush(self._keys)
+        self._outbox = Outbox(self.engine, web_push, wall_millis)
         self.mqtt = mqtt_in(self.settings, self.engine, self.clock, self._take, self.rack.outlooks)
         self.parts = Parts(
             engine=self.engine,
@@ -80,6 +83,7 @@ class Service:
             on_readings=self.take_readings,
             air_history=self.air_history,
             changes=changes,
+            try_phone=partial(try_phone, self.engine, web_push, wall_millis),
             on_mappings=self._use_mappings,
             not_kept=self.not_kept,
         )

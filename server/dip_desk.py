@@ -17,7 +17,7 @@ from server.store.values import Dip, NewDip, Tree
 @dataclass(frozen=True)
 class Saying:
     """What a person says of a dip. `key` names the saying: said again under the same key it is the same
-    dip."""
+    dip. `coat` is the one they believe that it is, where they said so."""
 
     at: Millis | None = None
     pot: str | None = None
@@ -26,6 +26,7 @@ class Saying:
     note: str | None = None
     confirm: bool = False
     key: str | None = None
+    coat: int | None = None
 
 
 @dataclass(frozen=True)
@@ -60,7 +61,8 @@ def take_dip(parts: Parts, tree_id: int, saying: Saying) -> Kept | Refusal | Que
         tree, now = known_tree(parts, tree_id), parts.clock.now()
         at = now if saying.at is None else saying.at
         standing = dip_store.dips(parts.engine, tree_id)
-        answer = decide(tree, standing, outlook_of(parts, tree_id), at, now, saying.confirm)
+        outlook = outlook_of(parts, tree_id)
+        answer = decide(tree, standing, outlook, at, now, saying.confirm, saying.coat)
         if not isinstance(answer, Allowed):
             return answer
         dip = dip_store.add_dip(

@@ -49,12 +49,18 @@ class Question:
 
 
 def decide(
-    tree: Tree, dips: Sequence[Dip], outlook: Outlook | None, at: Millis, now: Millis, confirm: bool = False
+    tree: Tree,
+    dips: Sequence[Dip],
+    outlook: Outlook | None,
+    at: Millis,
+    now: Millis,
+    confirm: bool = False,
+    coat: int | None = None,
 ) -> Allowed | Refusal | Question:
     """Judge a dip that is said to have gone on at `at` [shop ms]; `now` is the shop's time.
 
     `dips` are the tree's dips that stand, in order. `outlook` is the latest verdict, None where there is
-    none.
+    none. `coat` is the coat that the person believes it is, None where they did not say.
     """
     if tree.left:
         return Refusal("left-the-rack", f"{tree.label} is {tree.left} and takes no more dips", True)
@@ -65,7 +71,7 @@ def decide(
     impossible = _impossible_time(tree, dips, at, now, confirm)
     if impossible:
         return impossible
-    doubt = None if confirm else _doubt(tree, dips, outlook, at)
+    doubt = None if confirm else _other_coat(tree, dips, coat) or _doubt(tree, dips, outlook, at)
     return Question(doubt) if doubt else Allowed(coats[len(dips)])
 
 
@@ -95,6 +101,16 @@ def _impossible_time(
             )
             return Refusal("before-the-last-dip", reason, False)
     return None
+
+
+def _other_coat(tree: Tree, dips: Sequence[Dip], coat: int | None) -> str | None:
+    """An old notice or tag may speak of a coat that is long on: it must not become the next one unasked."""
+    following = len(dips) + 1
+    if coat in (None, following):
+        return None
+    if not dips:
+        return f"{tree.label} has no coat yet, and this was said of coat {coat}: is it coat 1?"
+    return f"{tree.label} has coat {len(dips)} on, and this was said of coat {coat}: is it coat {following}?"
 
 
 def _doubt(tree: Tree, dips: Sequence[Dip], outlook: Outlook | None, at: Millis) -> str | None:

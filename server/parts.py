@@ -9,6 +9,7 @@ from sensors.senml import Parsed
 from server.air_history import AirHistory
 from server.changes import Changes
 from server.store.engine import Engine
+from server.store.values import Subscription
 from server.verdicts import Rack
 
 
@@ -26,7 +27,8 @@ class Parts:
 
     `clock` tells shop time, `wall_clock` the machine's own [ms]. `on_readings` keeps what came in by HTTP
     and returns how many readings of it are on the disk. `on_mappings` is told when the mappings of other
-    makers' payloads are others. `changes` tells open pages what changed. `not_kept` says why what nodes say
+    makers' payloads are others. `changes` tells open pages what changed. `try_phone` sends a test notice
+    to one phone and returns why it did not go, nothing where it did. `not_kept` says why what nodes say
     is not kept now, nothing where it is. `one_dip_at_a_time` makes the question "may it go on?" and the
     answer one step.
     """
@@ -40,6 +42,7 @@ class Parts:
     on_readings: Callable[[Parsed], Awaitable[int]]
     air_history: AirHistory
     changes: Changes
+    try_phone: Callable[[Subscription], Awaitable[str]]
     on_mappings: Callable[[], None] = lambda: None
     not_kept: Callable[[], str] = lambda: ""
     one_dip_at_a_time: Lock = field(default_factory=Lock)

@@ -35,6 +35,7 @@ def dips_router(parts: Parts) -> APIRouter:
             note=said.note or None,
             confirm=said.confirm,
             key=key,
+            coat=said.coat,
         )
         match take_dip(parts, tree_id, saying):
             case Kept(dip=kept, again=again):

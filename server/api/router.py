@@ -10,6 +10,7 @@ from server.api.joint_hint import joint_hint_router
 from server.api.mappings import mappings_router
 from server.api.measurements import learning_router, measurements_router
 from server.api.node_settings import node_settings_router
+from server.api.push import push_router
 from server.api.rack import rack_router
 from server.api.service import service_router
 from server.api.trees import trees_router
@@ -33,6 +34,7 @@ def api_router(parts: Parts) -> APIRouter:
         node_settings_router,
         mappings_router,
         beliefs_router,
+        push_router,
         service_router,
     ):
         router.include_router(part(parts))

@@ -187,9 +187,12 @@ class TreeAnswer(BaseModel):
 
 
 class DipRequest(Wire):
-    """The next coat went on, now or `at`. `confirm` answers the question of a 409 with yes."""
+    """The next coat went on, now or `at`. `confirm` answers the question of a 409 with yes.
+
+    `coat` is the number that the sender believes it has: where it is another one, that is the question."""
 
     at: Moment | None = None
+    coat: int | None = Field(default=None, ge=1, le=99)
     pot: Name | None = None
     prewet: bool = False
     partial: bool = False
@@ -296,27 +299,6 @@ class ReadingsAnswer(BaseModel):
 
     taken: int
     rejected: list[KeptOut]
-
-
-class PushKeys(Wire):
-    """A phone's keys (RFC 8291), base64url: its public key and its shared secret."""
-
-    p256dh: Annotated[str, StringConstraints(pattern=r"^[A-Za-z0-9_-]{86,90}=?$")]
-    auth: Annotated[str, StringConstraints(pattern=r"^[A-Za-z0-9_-]{22,24}={0,2}$")]
-
-
-class PushSubscription(Wire):
-    """A Web Push subscription (RFC 8030), as a browser's `PushSubscription.toJSON()` gives it."""
-
-    endpoint: Annotated[str, StringConstraints(max_length=2000, pattern=r"^https?://[^\s]+$")]
-    keys: PushKeys
-    expiration_time: float | None = Field(default=None, alias="expirationTime")
-
-
-class SubscriptionAnswer(BaseModel):
-    """The subscription is kept under this id."""
-
-    id: int
 
 
 class Live(BaseModel):

@@ -24,7 +24,7 @@ from server.store import readings as reading_store
 from server.store import recipes as recipe_store
 from server.store import shop as shop_store
 from server.store import trees as tree_store
-from server.store.values import NewDip, NewTree, Place, Tree, TreeSpot
+from server.store.values import NewDip, NewTree, Place, Subscription, Tree, TreeSpot
 from server.verdicts import Advice, AirPoint, CoatVerdict, NodeFault, SpotVerdict, TreeVerdict
 from server.web import web_app
 
@@ -85,6 +85,8 @@ class FakeShop:
     def __init__(self, engine: Engine, rate: float = 1.0) -> None:
         self.engine, self.rack, self.clock = engine, FakeRack(), SetClock(NOON, rate)
         self.readiness = Readiness(True)
+        self.tried: list[str] = []
+        self.not_tried = ""
         self.parts = Parts(
             engine=engine,
             rack=self.rack,
@@ -95,12 +97,17 @@ class FakeShop:
             on_readings=self.take_readings,
             air_history=AirHistory(engine),
             changes=Changes(self.clock.now),
+            try_phone=self.try_phone,
         )
         for place in (Place("drying-room", "Drying room", 0.6), Place("cellar", "Cellar", 0.2)):
             place_store.add_place(engine, place)
         self.recipe = recipe_store.ensure_default(engine)
         shop_store.set_setting(engine, "shop_name", "Reedmace Casting")
         shop_store.set_setting(engine, "time_zone", "Europe/Helsinki")
+
+    async def try_phone(self, subscription: Subscription) -> str:
+        self.tried.append(subscription.endpoint)
+        return self.not_tried
 
     async def take_readings(self, parsed: Parsed) -> int:
         outcome = reading_store.keep(self.engine, parsed.readings, parsed.rejected, (), self.clock.now())
