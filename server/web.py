@@ -27,6 +27,7 @@ from server.pages.other_nodes_routes import other_nodes_pages
 from server.pages.render import answer_problem_page
 from server.pages.router import page_router
 from server.pages.settings_routes import settings_pages
+from server.pages.tags_routes import tags_pages
 from server.parts import Parts
 from server.store.engine import StoreError
 
@@ -71,6 +72,7 @@ def web_app(
     app.include_router(access_pages(parts, access, authority))
     app.include_router(events_pages(parts, access))
     app.include_router(new_tree_pages(parts))
+    app.include_router(tags_pages(parts))
     app.include_router(page_router(parts))
     app.mount("/static", StaticFiles(directory=STATIC), name="static")
     # The last one added is asked first. Streams of events are not compressed: each is sent as it is made.

@@ -19,6 +19,7 @@ from server.pages.pair import PairPage
 from server.pages.phone_trust import PhoneTrustPage
 from server.pages.recipes import RecipesPage
 from server.pages.settings import SettingsPage
+from server.pages.tags import TagPage, TagsPage
 
 Page = (
     RackPage
@@ -35,6 +36,8 @@ Page = (
     | RecipesPage
     | BeliefsPage
     | NewTreePage
+    | TagsPage
+    | TagPage
     | PairPage
     | DevicesPage
     | PhoneTrustPage

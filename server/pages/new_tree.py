@@ -72,12 +72,10 @@ def first_form(parts: Parts, like: int | None = None, hook: str = "") -> TreeFor
     if like is not None:
         tree = known_tree(parts, like)
         spots = tuple((spot.name, spot.code) for spot in tree.spots)
-        return replace(
-            _as(tree, f"{units.length(tree.size_mm):.4g}"), hook=hook, spots=spots, like=tree.label
-        )
+        return replace(_as(tree, units), hook=hook, spots=spots, like=tree.label)
     last = hung.newest(parts.engine, 1)
     if last:
-        return replace(_as(last[0], f"{units.length(last[0].size_mm):.4g}"), hook=hook)
+        return replace(_as(last[0], units), hook=hook)
     places, recipes = place_store.places(parts.engine), recipe_store.recipes(parts.engine)
     return TreeForm(
         hook=hook,

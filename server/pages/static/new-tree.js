@@ -4,6 +4,8 @@ import { canMeasure, included, watch } from "/static/phone-angle.js";
 
 const form = document.getElementById("new-tree"), picked = form.querySelector(".picked");
 const MM = Number(form.dataset.mm), UNIT = form.dataset.unit;
+const BLANK = picked.firstElementChild.cloneNode(true);   // a line as the server made it
+delete BLANK.dataset.fixed;
 const NAMES = { joint: ["vent joint", "gate joint", "cup joint"], pocket: ["pocket"], cavity: ["hollow"] };
 const WAIT_MS = 250;             // the dial rests so long before its drying time is asked for
 const SILENT_MS = 3000;          // a phone that tells no angle by then has none
@@ -117,6 +119,7 @@ const sizes = (spot, editor, parts) => {
     else said(spot, `pocket:${one}x${other}`, `pocket ${mouth}, ${part("depth").value} ${UNIT} deep`);
   };
   editor.addEventListener("input", changed);
+  changed();
 };
 // Holding the phone along the vent and then the cup.
 const byPhone = (place, turn) => {
@@ -170,9 +173,7 @@ const prepare = (spot) => {
   spot.append(tools);
 };
 const add = (one) => {
-  const kind = one.dataset.add.split(":")[0], spot = picked.firstElementChild.cloneNode(true);
-  delete spot.dataset.fixed;
-  for (const extra of spot.querySelectorAll(".tools, .editor, .twice")) extra.remove();
+  const kind = one.dataset.add.split(":")[0], spot = BLANK.cloneNode(true);
   let code = one.dataset.add;
   // A second one of the same size would be the same spot: it starts beside it.
   while (codes().includes(code)) {
