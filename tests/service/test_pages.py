@@ -3,13 +3,10 @@
 import re
 from html.parser import HTMLParser
 
-import pytest
-
 from scheduler.forecast import Notice, Quantiles
 from sensors.clock import HOUR_MS, MINUTE_MS
 from server.pages.wording import STATE_WORDS
 from server.store import dips as dip_store
-from server.store import notices as notice_store
 from server.store import trees as tree_store
 from server.store.values import Tree
 from tests.service.fake_shop import NOON, Browser, FakeShop, furnished
@@ -218,43 +215,11 @@ def test_only_the_latest_coat_can_be_undone(shop: FakeShop, web: Browser) -> Non
 
 def test_the_shop_page_tells_what_was_told(shop: FakeShop, web: Browser) -> None:
     notice = Notice("fit:1:4:5", "fit", 1, "Heron: fit to dip", "Coat 5 of 10 (backup) may go on.", NOON)
-    notice_store.remember(shop.engine, [notice], NOON)
+    tell(shop.engine, [notice], NOON)
     text = read(web, "/shop").text
     assert "Heron: fit to dip Coat 5 of 10 (backup) may go on. 14:00 · told here only" in text
     assert "no safety device" in text
     assert "BPushKeyOfATestShop" in text
-
-
-def test_a_tree_is_hung_by_form(shop: FakeShop, web: Browser) -> None:
-    fields = {
-        "label": "Heron", "hook": "A1", "place": "cellar", "recipe": "1", "size_mm": "30",
-        "spot_name": ["vent joint", "", "", ""], "spot_code": ["joint:30", "face", "", ""],
-    }  # fmt: skip
-    answer = web.post("/trees", data=fields)
-    assert answer.status_code == 303
-    [tree] = tree_store.rack(shop.engine)
-    assert [(spot.code, spot.name) for spot in tree.spots] == [("joint:30", "vent joint"), ("face", "face")]
-    assert answer.headers["location"] == f"/trees/{tree.id}"
-    again = web.post("/trees", data=fields | {"label": "Bittern"})
-    assert again.status_code == 422
-    assert "Not hung: hook A1 is taken: Heron hangs there." in Reader(again.text).text
-    assert 'value="Bittern"' in again.text  # what was typed stays
-
-
-@pytest.mark.parametrize(
-    ("codes", "words"),
-    [
-        (["joint:181"], "joint angle 181° in 'joint:181' is outside 15° to 150°"),
-        (["joint:0"], "joint angle 0°"),
-        (["", ""], "at least one spot"),
-        (["face", "edge"], "face is there twice"),
-    ],
-)
-def test_a_spot_that_cannot_be_is_refused_on_the_form(web: Browser, codes: list[str], words: str) -> None:
-    fields = {"label": "Heron", "hook": "A1", "place": "cellar", "recipe": "1", "size_mm": "30"}
-    answer = web.post("/trees", data={**fields, "spot_name": [""] * len(codes), "spot_code": codes})
-    assert answer.status_code == 422
-    assert words in Reader(answer.text).text
 
 
 def test_what_is_said_is_shown_and_not_run(shop: FakeShop, web: Browser) -> None:

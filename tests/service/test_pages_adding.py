@@ -1,0 +1,257 @@
+"""The form for a new tree: what is offered, what is kept, and what is said of what cannot be."""
+
+from dataclasses import asdict
+from typing import Any
+
+import httpx
+import numpy as np
+import pytest
+
+from sensors.air import Air
+from server.drying.drawing import SEED, default_count, drawn
+from server.drying.ensemble import ALONE
+from server.drying.joint_hint import compared, seconds_to_fit
+from server.drying.materials import coat
+from server.drying.priors import PRIORS
+from server.joint_hints import backup_coat
+from server.store import hung
+from server.store import shop as shop_store
+from server.store import trees as tree_store
+from server.store.values import Recipe, RecipeCoat
+from tests.service.fake_shop import NOON, Browser, FakeShop, furnished, problem
+from tests.service.test_pages import Reader, read
+
+FIELDS: dict[str, Any] = {
+    "label": "Heron", "hook": "A1", "place": "cellar", "recipe": "1", "size": "30",
+    "spot_name": ["vent joint", "", "", ""], "spot_code": ["joint:30", "face", "", ""],
+}  # fmt: skip
+
+
+def refused(web: Browser, **change: Any) -> Reader:
+    answer = web.post("/trees", data=FIELDS | change)
+    assert answer.status_code == 422, answer.text
+    return Reader(answer.text)
+
+
+def test_a_tree_is_hung_by_form(shop: FakeShop, web: Browser) -> None:
+    answer = web.post("/trees", data=FIELDS)
+    assert answer.status_code == 303
+    [tree] = tree_store.rack(shop.engine)
+    assert [(spot.code, spot.name) for spot in tree.spots] == [("joint:30", "vent joint"), ("face", "face")]
+    assert (tree.label, tree.hook, tree.place, tree.size_mm) == ("Heron", "A1", "cellar", 30.0)
+    assert answer.headers["location"] == f"/trees/{tree.id}"
+    assert shop.rack.refreshed == [tree.id]
+    again = web.post("/trees", data=FIELDS | {"label": "Bittern"})
+    assert again.status_code == 422
+    assert "Not hung: hook A1 is taken: Heron hangs there." in Reader(again.text).text
+    assert 'value="Bittern"' in again.text  # what was typed stays
+
+
+@pytest.mark.parametrize(
+    ("codes", "words"),
+    [
+        (["joint:181"], "joint angle 181° in 'joint:181' is outside 15° to 150°"),
+        (["joint:0"], "joint angle 0°"),
+        (["pocket:12x"], "is not one of"),
+        (["pocket:NaNx5"], "is not a finite number"),
+        (["cavity:60x0.2,packed"], "cannot be judged"),
+        (["", ""], "at least one spot"),
+        (["face", "edge"], "face is there twice"),
+        ([f"joint:{20 + angle}" for angle in range(25)], "25 spots are too many: a tree may have up to 24"),
+    ],
+)
+def test_a_spot_that_cannot_be_is_refused_on_the_form(
+    shop: FakeShop, web: Browser, codes: list[str], words: str
+) -> None:
+    said = refused(web, spot_name=[""] * len(codes), spot_code=codes)
+    assert words in said.text
+    assert tree_store.rack(shop.engine) == []
+
+
+@pytest.mark.parametrize(
+    ("change", "words"),
+    [
+        ({"label": "x" * 500}, "the tree’s name is 500 signs long: it may have up to 60"),
+        ({"label": "   "}, "the tree’s name is empty"),
+        ({"label": "Her\u202eon"}, "must be one line of plain text"),
+        ({"label": "two\nlines"}, "must be one line of plain text"),
+        ({"hook": ""}, "the hook is empty"),
+        ({"hook": "9" * 61}, "the hook is 61 signs long"),
+        ({"place": "attic"}, "there is no place 'attic'"),
+        ({"recipe": "99"}, "there is no recipe 99"),
+        ({"recipe": "one"}, "there is no recipe 'one'"),
+        ({"recipe": "9" * 300}, "there is no recipe"),
+        ({"size": "big"}, "the length of its faces 'big' is not a number"),
+        ({"size": "0,5"}, "the length of its faces, 0,5 mm, is outside 1 mm to 2000 mm"),
+        ({"size": "nan"}, "is outside 1 mm to 2000 mm"),
+        ({"spot_name": ["x" * 61, "", "", ""]}, "the name of a spot is 61 signs long"),
+    ],
+)
+def test_what_cannot_be_is_said_on_the_form_and_nothing_typed_is_lost(
+    shop: FakeShop, web: Browser, change: dict[str, Any], words: str
+) -> None:
+    answer = web.post("/trees", data=FIELDS | change)
+    assert answer.status_code == 422
+    assert words in Reader(answer.text).text
+    assert 'value="joint:30"' in answer.text
+    assert tree_store.rack(shop.engine) == []
+
+
+@pytest.mark.parametrize(
+    "name", ["אנפה", "🪶 Heron 👩‍🏭", "<script>alert(1)</script>", "\"><b>'&amp;", "İıß"]
+)
+def test_any_script_is_a_name_and_is_shown_as_it_was_written(shop: FakeShop, web: Browser, name: str) -> None:
+    answer = web.post("/trees", data=FIELDS | {"label": name, "hook": name, "spot_name": [name, "", "", ""]})
+    assert answer.status_code == 303
+    [tree] = tree_store.rack(shop.engine)
+    assert (tree.label, tree.hook, tree.spots[0].name) == (name, name, name)
+    shop.judge(tree, "new")
+    for path in ("/", f"/trees/{tree.id}", f"/trees/new?like={tree.id}", "/tags", f"/t/{tree.id}"):
+        page = web.get(path)
+        assert page.status_code == 200
+        assert "<script>alert" not in page.text
+        assert "<b>'" not in page.text
+        assert name in Reader(page.text).text
+
+
+def test_the_form_begins_as_the_last_tree_was_hung(shop: FakeShop, web: Browser) -> None:
+    first = web.get("/trees/new").text
+    assert 'name="size" value="25"' in first
+    assert 'value="cellar" checked' in first  # the first place there is
+    web.post("/trees", data=FIELDS | {"place": "drying-room", "size": "80"})
+    later = web.get("/trees/new").text
+    assert 'name="size" value="80"' in later
+    assert 'value="drying-room" checked' in later
+    assert 'name="label" value=""' in later  # a name is nobody's to suggest
+
+
+def test_a_free_hook_is_one_tap(shop: FakeShop, web: Browser) -> None:
+    assert read(web, "/trees/new").text.count("A1") == 1
+    trees = furnished(shop)
+    tree_store.take_off(shop.engine, trees["Bittern"].id, "scrapped", NOON, "Ann", "cracked")
+    html = web.get("/trees/new").text
+    assert [hook for hook in ("A1", "A2", "A5", "B4") if f'data-fills="hook" data-value="{hook}"' in html] == [
+        "A2", "A5", "B4",
+    ]  # fmt: skip
+    assert 'name="hook" value="C7"' in web.get("/trees/new?hook=C7").text
+
+
+def test_another_like_one_that_hangs_or_was_cast(shop: FakeShop, web: Browser) -> None:
+    trees = furnished(shop)
+    curlew = trees["Curlew"]
+    tree_store.take_off(shop.engine, curlew.id, "cleared", NOON, "Ann", "dry")
+    tree_store.amend_tree(shop.engine, trees["Snipe"].id, now=NOON, size_mm=80.0)
+    offered = read(web, "/trees/new")
+    assert {f"/trees/new?like={tree.id}" for tree in trees.values()} <= set(offered.links)
+    assert "Curlew cast" in offered.text
+    page = web.get(f"/trees/new?like={trees['Snipe'].id}")
+    text = page.text
+    assert "are those of Snipe" in Reader(text).text
+    for value in ("pocket:14x18", "beak pocket", "joint:90", "gate joint", "face", "back", "80"):
+        assert f'value="{value}"' in text
+    assert 'name="label" value=""' in text
+    assert web.get("/trees/new?like=999").status_code == 404
+    copied = {
+        "label": "Snipe II", "hook": "C1", "place": "drying-room", "recipe": "1", "size": "80", "like": "Snipe",
+        "spot_name": ["beak pocket", "back", "gate joint"], "spot_code": ["pocket:14x18", "face", "joint:90"],
+    }  # fmt: skip
+    assert web.post("/trees", data=copied).status_code == 303
+    [copy] = hung.newest(shop.engine, 1)
+    assert [asdict(spot) for spot in copy.spots] == [asdict(spot) for spot in trees["Snipe"].spots]
+
+
+def test_a_shop_in_inches_types_inches(shop: FakeShop, web: Browser) -> None:
+    shop_store.set_setting(shop.engine, "length_unit", "in")
+    html = web.get("/trees/new").text
+    assert 'name="size" value="0.9843"' in html
+    assert 'data-mm="25.4" data-unit="in"' in html
+    assert web.post("/trees", data=FIELDS | {"size": "2"}).status_code == 303
+    [tree] = tree_store.rack(shop.engine)
+    assert tree.size_mm == pytest.approx(50.8)
+    assert "is outside 0.039 in to 79 in" in refused(web, size="100").text
+
+
+def test_without_a_place_the_form_says_where_to_name_one(shop: FakeShop, web: Browser) -> None:
+    with shop.engine.begin() as connection:
+        connection.exec_driver_sql("DELETE FROM place")
+    assert "No place has been named yet" in read(web, "/trees/new").text
+
+
+def ask(web: Browser, **change: Any) -> httpx.Response:
+    asked = {"place": "drying-room", "recipe": 1, "angle_deg": 30, "size_mm": 25}
+    return web.get("/api/joint-hint", params=asked | change)
+
+
+def test_a_tight_corner_is_said_to_take_longer_and_what_opening_it_saves(
+    shop: FakeShop, web: Browser
+) -> None:
+    shop.blow("drying-room")
+    told = ask(web).json()
+    assert (told["angle_deg"], told["coat"], told["kind"], told["air_assumed"]) == (30.0, 3, "backup", False)
+    assert (told["temp_c"], told["rh_pct"]) == (18.0, 55.0)  # noon's air, in steps of 1 °C and 5 %
+    assert [one["angle_deg"] for one in told["opened"]] == [60.0, 90.0]
+    saved = [one["saved_s"]["p50"] for one in told["opened"]]
+    assert 0 < saved[0] < saved[1] < told["fit_after_s"]["p50"]
+    assert told["words"][0].startswith("At 30° about ")
+    assert told["words"][1].startswith("Opened to 60° it would save about ")
+    wide = ask(web, angle_deg=93).json()
+    assert wide["angle_deg"] == 95.0
+    assert wide["opened"] == []
+    assert wide["times_flat"]["p50"] < told["times_flat"]["p50"]
+
+
+def test_the_hint_is_what_the_model_says_of_each_member(shop: FakeShop, web: Browser) -> None:
+    """Against the kernel itself, member by member, in the air that is assumed where none is known."""
+    told = ask(web, place="cellar", angle_deg=60).json()
+    assert told["air_assumed"]
+    assert "assumed" in told["words"][-1]
+    ensemble = drawn(default_count(), SEED, PRIORS)
+    recipe = shop.recipe.coats[:3]
+    coats = [coat(one.kind, one.thickness_mm, one.water_kg_m2) for one in recipe]
+    air = Air(told["temp_c"], told["rh_pct"], told["air_speed_m_s"])
+    joint, flat = (seconds_to_fit(code, coats, air, 25.0, ensemble) for code in ("joint:60", "face"))
+    times = joint / flat
+    assert told["times_flat"]["p50"] == ensemble.quantile(times, 0.5)
+    assert told["times_flat"]["p90"] == ensemble.quantile(times, 0.9)
+    assert told["fit_after_s"]["p50"] == ensemble.quantile(joint, 0.5)
+
+
+def test_in_air_too_damp_nothing_is_promised(shop: FakeShop, web: Browser) -> None:
+    shop.blow("cellar")
+    shop.rack.airs["cellar"] = tuple(
+        type(point)(point.time, point.temp_c, 97.0) for point in shop.rack.airs["cellar"]
+    )
+    told = ask(web, place="cellar").json()
+    assert told["times_flat"] == {"p10": None, "p50": None, "p90": None}
+    assert told["words"][0] == "In air like this no coat is called fit, at whatever angle."
+
+
+@pytest.mark.parametrize(
+    ("change", "status"),
+    [
+        ({"place": "attic"}, 404),
+        ({"recipe": 99}, 404),
+        ({"angle_deg": 5}, 422),
+        ({"angle_deg": "nan"}, 422),
+        ({"size_mm": 0}, 422),
+        ({"size_mm": "inf"}, 422),
+    ],
+)
+def test_a_hint_that_cannot_be_is_refused(web: Browser, change: dict[str, Any], status: int) -> None:
+    problem(ask(web, **change), status)
+
+
+def test_members_that_never_end_are_not_counted_as_saving() -> None:
+    never = np.array([np.inf])
+    hint = compared(never, np.array([3600.0]), {60.0: never, 90.0: np.array([60.0])}, ALONE)
+    assert hint.times_flat.p50 is None
+    assert hint.opened[60.0].p50 == 0.0
+    assert hint.opened[90.0].p50 is None
+
+
+def test_the_coat_that_is_reckoned_is_the_first_backup_coat() -> None:
+    def recipe(*kinds: str) -> Recipe:
+        return Recipe(1, "r", tuple(RecipeCoat(n, kind, 1.0, 0.3) for n, kind in enumerate(kinds, 1)))
+
+    assert backup_coat(recipe("prime", "backup", "backup", "seal")) == 2
+    assert backup_coat(recipe("prime", "prime")) == 2
