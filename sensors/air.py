@@ -18,7 +18,7 @@ from sensors.clock import MINUTE_MS, Millis
 from sensors.fault_watch import FaultWatch
 from sensors.fault_words import Beside, fault_words
 from sensors.faults import REACH_MS, Fault
-from sensors.humid_air import vapour_pressure_pa
+from sensors.humid_air import STANDARD_PRESSURE_PA, vapour_pressure_pa
 from sensors.minutes import AIR_NAMES, HEARD_NAMES, MIDDLE_MS, Minute, NodeAir, mean_of, median, minutes
 from sensors.reading import QUANTITIES, Reading
 from sensors.series import Span, intersect
@@ -35,7 +35,8 @@ class Air:
     """Air as it is at the rack: temperature [°C], relative humidity [%], speed [m/s].
 
     temp_wide, rh_wide: how many times as wide as one good sensor's own the errors of the first two are [-]:
-    more than 1 where nodes disagree, or where a gap was bridged.
+    more than 1 where nodes disagree, or where a gap was bridged. pressure_pa: of the air, by the shop's
+    height above the sea [Pa].
     """
 
     temp_c: float
@@ -43,13 +44,15 @@ class Air:
     speed_m_s: float
     temp_wide: float = 1.0
     rh_wide: float = 1.0
+    pressure_pa: float = STANDARD_PRESSURE_PA
 
 
 class PlaceAir:
     """The air record of one place, which grows as readings come.
 
-    `speed_m_s` is the air's speed at the rack where no node measures it [m/s]. A `trusted` record is a
-    person's own, and nothing in it is looked at for faults. Not for use by two threads at once.
+    `speed_m_s` is the air's speed at the rack where no node measures it [m/s], `pressure_pa` its pressure
+    [Pa]. A `trusted` record is a person's own, and nothing in it is looked at for faults. Not for use by two
+    threads at once.
 
     **What is known when.** Each quantity of each node is waited for: twice its own last spacing, at least
     five minutes and at most the gap limit, counted up to the place's newest reading. What is silent for
@@ -58,8 +61,16 @@ class PlaceAir:
     record may have changed.
     """
 
-    def __init__(self, speed_m_s: float, gap_limit: Millis = GAP_LIMIT_MS, *, trusted: bool = False) -> None:
+    def __init__(
+        self,
+        speed_m_s: float,
+        gap_limit: Millis = GAP_LIMIT_MS,
+        *,
+        trusted: bool = False,
+        pressure_pa: float = STANDARD_PRESSURE_PA,
+    ) -> None:
         self._trusted = trusted
+        self._pressure_pa = pressure_pa
         self._speed_m_s = speed_m_s
         self._gap_limit = gap_limit
         self._nodes: dict[str, NodeAir] = {}
@@ -157,7 +168,7 @@ class PlaceAir:
             min(end, (first + i + 1) * MINUTE_MS) - max(start, (first + i) * MINUTE_MS)
             for i in range(last - first)
         ]
-        return Air(*mean_of(found, shares))
+        return Air(*mean_of(found, shares), self._pressure_pa)
 
     def _node(self, name: str) -> NodeAir:
         return self._nodes.setdefault(name, NodeAir(self._gap_limit))
@@ -208,7 +219,7 @@ class PlaceAir:
         temps, humidities = [one[1] for one in told], [one[2] for one in told]
         vapour = median(vapour_pressure_pa(np.array(temps), np.array(humidities)).tolist())
         speed = median(recent) if recent else self._speed_m_s
-        return newest, Air(*mean_of([Minute(median(temps), vapour, speed)], [1]))
+        return newest, Air(*mean_of([Minute(median(temps), vapour, speed)], [1]), self._pressure_pa)
 
     def missing(self, start: Millis, end: Millis) -> tuple[Span, ...]:
         """The stretches (from, to) of [start, end) in which the air is not known [ms], in order."""

@@ -115,6 +115,7 @@ def worst_air(record: Record, start: Millis, end: Millis, lowest_temp_c: float =
         max(worst.temp_c - SENSOR_TEMP_C - share * wider_temp, lowest_temp_c),
         min(worst.rh_pct + SENSOR_RH_PCT + share * wider_rh, 100.0),
         float(speeds.min()),
+        pressure_pa=worst.pressure_pa,
     )
 
 

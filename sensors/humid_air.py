@@ -212,15 +212,16 @@ def latent_heat_j_kg(temp_c: ArrayLike) -> Floats:
     return np.asarray((2501.0 - 2.326 * _temperature(temp_c)) * 1e3)
 
 
-def vapour_diffusivity_m2_s(temp_c: ArrayLike) -> Floats:
-    """How fast water vapour spreads through still air at 101 325 Pa [m²/s]: 0.2178e-4 (T/273.15)^1.81.
+def vapour_diffusivity_m2_s(temp_c: ArrayLike, pressure_pa: ArrayLike = STANDARD_PRESSURE_PA) -> Floats:
+    """How fast water vapour spreads through still air [m²/s]: 0.2178e-4 (T/273.15)^1.81 (101 325 Pa)/p.
 
     Massman, Atmospheric Environment 32 (1998) 1111.
 
     >>> f"{float(vapour_diffusivity_m2_s(22.0)):.3e}"
     '2.506e-05'
     """
-    return np.asarray(0.2178e-4 * ((_temperature(temp_c) + ZERO_C_IN_K) / ZERO_C_IN_K) ** 1.81)
+    at_sea_level = 0.2178e-4 * ((_temperature(temp_c) + ZERO_C_IN_K) / ZERO_C_IN_K) ** 1.81
+    return np.asarray(at_sea_level * (STANDARD_PRESSURE_PA / np.asarray(pressure_pa)))
 
 
 def air_density_kg_m3(
@@ -239,8 +240,20 @@ def air_density_kg_m3(
     )
 
 
-def air_viscosity_m2_s(temp_c: ArrayLike) -> Floats:
-    """Kinematic viscosity of dry air at 101 325 Pa [m²/s]: Sutherland's formula over the ideal-gas density.
+def standard_pressure_pa(altitude_m: float) -> float:
+    """Pressure of the standard atmosphere that high above the sea [Pa] (ASHRAE 2017, chapter 1, equation 3).
+
+    Raises ValueError outside −5000 to 11 000 m, the equation's own range.
+
+    >>> round(standard_pressure_pa(1500.0))
+    84556
+    """
+    height = _within("altitude", "m", altitude_m, -5000.0, 11000.0)
+    return STANDARD_PRESSURE_PA * float((1.0 - 2.25577e-5 * height) ** 5.2559)
+
+
+def air_viscosity_m2_s(temp_c: ArrayLike, pressure_pa: ArrayLike = STANDARD_PRESSURE_PA) -> Floats:
+    """Kinematic viscosity of dry air [m²/s]: Sutherland's formula over the ideal-gas density.
 
     Constants 1.716e-5 Pa s at 273.15 K and 110.4 K, as in White, Viscous Fluid Flow.
 
@@ -249,7 +262,7 @@ def air_viscosity_m2_s(temp_c: ArrayLike) -> Floats:
     """
     kelvin = _temperature(temp_c) + ZERO_C_IN_K
     dynamic = 1.716e-5 * (kelvin / 273.15) ** 1.5 * (273.15 + 110.4) / (kelvin + 110.4)
-    return np.asarray(dynamic * DRY_AIR_GAS_J_KGK * kelvin / STANDARD_PRESSURE_PA)
+    return np.asarray(dynamic * DRY_AIR_GAS_J_KGK * kelvin / np.asarray(pressure_pa))
 
 
 def air_conductivity_w_mk(temp_c: ArrayLike) -> Floats:

@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 
 from sensors.air import GAP_LIMIT_MS, PlaceAir
 from sensors.clock import HOUR_MS, Millis
+from sensors.humid_air import STANDARD_PRESSURE_PA
 from sensors.reading import Reading
 from sensors.traces import USUAL_RH_ERROR_PCT, USUAL_TEMP_ERROR_C, Stated
 from server.stays import AirAlong, Stay, places_along
@@ -17,9 +18,15 @@ UNNAMED_SPEED_M_S = 0.2
 """Air speed of a place that nodes speak of and nobody has named yet: a still room; assumed."""
 
 
-def place_air(engine: Engine, place_id: str, speed_m_s: float, gap_limit: Millis = GAP_LIMIT_MS) -> PlaceAir:
+def place_air(
+    engine: Engine,
+    place_id: str,
+    speed_m_s: float,
+    gap_limit: Millis = GAP_LIMIT_MS,
+    pressure_pa: float = STANDARD_PRESSURE_PA,
+) -> PlaceAir:
     """An empty record of a place, with the errors that are stated of its nodes."""
-    air = PlaceAir(speed_m_s, gap_limit)
+    air = PlaceAir(speed_m_s, gap_limit, pressure_pa=pressure_pa)
     for (place, node), said in nodes.node_settings(engine).items():
         if place == place_id:
             air.state(
@@ -38,6 +45,7 @@ class AirRecords:
 
     engine: Engine
     gap_limit: Millis = GAP_LIMIT_MS
+    pressure_pa: float = STANDARD_PRESSURE_PA
     _airs: dict[str, PlaceAir] = field(default_factory=dict)
     _usable: dict[str, Usable] = field(default_factory=dict)
     _since: Millis = 0
@@ -49,7 +57,7 @@ class AirRecords:
             place = places.place(self.engine, place_id)
             # A node may speak of a place that the shop has not named yet; its air is kept all the same.
             speed = UNNAMED_SPEED_M_S if place is None else place.speed_m_s
-            self._airs[place_id] = place_air(self.engine, place_id, speed, self.gap_limit)
+            self._airs[place_id] = place_air(self.engine, place_id, speed, self.gap_limit, self.pressure_pa)
         return self._airs[place_id]
 
     def along(self, tree_id: int) -> AirAlong:
@@ -100,13 +108,28 @@ class AirRecords:
         self._remake(place_id, place.speed_m_s, now, heard_until)
         return True
 
+    def at_pressure(self, pressure_pa: float, now: Millis, heard_until: Millis) -> None:
+        """Make the air of every place anew at another pressure [Pa]."""
+        self.pressure_pa = pressure_pa
+        for place_id in list(self._airs):
+            self._remake(place_id, self.of(place_id).speed_m_s, now, heard_until)
+
+    def reach_back(self, since: Millis, now: Millis, heard_until: Millis) -> bool:
+        """Have the records begin no later than `since` [ms]; True where they were made anew for it."""
+        if since >= self._since:
+            return False
+        self._since = since
+        for place_id in list(self._airs):
+            self._remake(place_id, self.of(place_id).speed_m_s, now, heard_until)
+        return True
+
     def calibrated(self, place_id: str, now: Millis, heard_until: Millis) -> None:
         """Make a place's air anew, by its calibrations and jars as they are now."""
         self._usable.pop(place_id, None)
         self._remake(place_id, self.of(place_id).speed_m_s, now, heard_until)
 
     def _remake(self, place_id: str, speed_m_s: float, now: Millis, heard_until: Millis) -> None:
-        air = place_air(self.engine, place_id, speed_m_s, self.gap_limit)
+        air = place_air(self.engine, place_id, speed_m_s, self.gap_limit, self.pressure_pa)
         said = readings.place_readings(
             self.engine, place_id, self._since, now + HOUR_MS, arrived_before=heard_until + 1
         )

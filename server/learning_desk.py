@@ -19,6 +19,7 @@ from server.drying.priors import Prior
 from server.judging import CoatDip
 from server.learning_record import MeasuredTree, learn
 from server.load_cells import cell_points, hooks
+from server.shop_height import pressure_of
 from server.store import dips as dip_store
 from server.store import ensembles, measurements, places, readings, trees
 from server.store.engine import Engine
@@ -159,7 +160,8 @@ def _coat_dip(tree: Tree, number: int, at: Millis) -> CoatDip:
 
 def _air(engine: Engine, place: str, start: Millis, end: Millis) -> PlaceAir:
     kept = places.place(engine, place)
-    air = place_air(engine, place, UNNAMED_SPEED_M_S if kept is None else kept.speed_m_s)
+    speed = UNNAMED_SPEED_M_S if kept is None else kept.speed_m_s
+    air = place_air(engine, place, speed, pressure_pa=pressure_of(engine))
     # As far back as the live rack reads, so that the same nodes are believed and gaps are bridged alike.
     said = readings.place_readings(engine, place, start - GAP_LIMIT_MS - REACH_MS, end + HOUR_MS)
     air.add(usable_readings(engine, place).of(said))

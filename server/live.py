@@ -21,12 +21,13 @@ from server.air_records import AirRecords
 from server.believing import Believed, believed, prior_ensemble
 from server.drying.ensemble import Ensemble
 from server.drying.whatif import WhatIf
-from server.following import Followed, coat_dip, judged_tree, needs_forecast, save, take_up
+from server.following import Followed, judged_tree, needs_forecast, said_dips, save, take_up
 from server.judging import CoatDip, JudgedTree, TreeJudge
 from server.learning_desk import newest, relearn
 from server.outlooks import Forecast, Situation, air_points, judge_tree
+from server.shop_height import pressure_of
 from server.shop_rules import shop_rules
-from server.store import dips, readings, trees
+from server.store import readings, trees
 from server.store.engine import Engine
 from server.store.values import Tree
 from server.tree_warnings import TreeWarnings
@@ -74,7 +75,7 @@ class LiveRack:
     )
 
     def __post_init__(self) -> None:
-        self._airs = AirRecords(self.engine, self.gap_limit)
+        self._airs = AirRecords(self.engine, self.gap_limit, pressure_of(self.engine))
 
     def open(self) -> None:
         """Take up every tree where the store left it, and show it so; the first look goes on from there."""
@@ -121,7 +122,7 @@ class LiveRack:
         return self._advice_desk.latest
 
     def believe_anew(self) -> None:
-        """Take what the shop believes as it is set now, and judge every tree by it; returns at once."""
+        """Judge every tree anew by what the shop believes, and its height, as now set; returns at once."""
         self._thread.submit(self._believe_anew)
 
     def calibrated(self, place: str) -> None:
@@ -256,9 +257,18 @@ class LiveRack:
             followed = self._follow(tree, ())
             self._followed[tree_id] = followed
         followed.tree = tree
-        followed.judge.say_dips(self._dips(tree))
+        said = self._dips(tree)
+        self._reach_back(said)
+        followed.judge.say_dips(said)
         followed.forecast = None
         self._look(tree_id, forecast=True)
+
+    def _reach_back(self, said: Sequence[CoatDip]) -> None:
+        """Read air again that was let go of, for a tree that hung before: what is judged stays as it is."""
+        since = said[0].at - self.gap_limit - REACH_MS if said else self.clock.now()
+        if self._airs.reach_back(since, self.clock.now(), self._arrived):
+            for followed in self._followed.values():
+                followed.air = followed.judge.air = self._airs.along(followed.tree.id)
 
     def _follow(self, tree: Tree, said: tuple[CoatDip, ...]) -> Followed:
         air = self._airs.along(tree.id)
@@ -274,7 +284,9 @@ class LiveRack:
                 followed.forecast = None
 
     def _judged(self, tree: Tree) -> JudgedTree:
-        return replace(judged_tree(tree), confidence=self._settings.confidence)
+        return replace(
+            judged_tree(tree), confidence=self._settings.confidence, pressure_pa=self._airs.pressure_pa
+        )
 
     def _ensemble_of(self, place: str) -> Ensemble:
         if place not in self._ensembles:
@@ -304,6 +316,9 @@ class LiveRack:
         self._take_heard()
         self._settings = believed(self.engine)
         self._ensembles.clear()
+        pressure = pressure_of(self.engine)
+        if pressure != self._airs.pressure_pa:
+            self._airs.at_pressure(pressure, self.clock.now(), self._arrived)
         for tree_id, followed in self._followed.items():
             self._followed[tree_id] = self._follow(followed.tree, followed.judge.dips)
         self._look(None, forecast=True)
@@ -331,7 +346,7 @@ class LiveRack:
         self._look(None, forecast=True)
 
     def _dips(self, tree: Tree) -> tuple[CoatDip, ...]:
-        return tuple(coat_dip(tree, dip) for dip in dips.dips(self.engine, tree.id))
+        return said_dips(self.engine, tree)
 
     def _air_points(self, place: str, start: Millis, end: Millis) -> Sequence[AirPoint]:
         return air_points(self._airs.of(place), start, end)

@@ -44,6 +44,7 @@ def around_spot(built: Build, members: Members, size_m: float, wetness: Wetness,
         size_m,
         wetness.temp_c,
         at_surface,
+        air.pressure_pa,
     ).times(built.film_factor)
     through = built.shape.exposure(built.thickness_m, found, radiation_w_m2k(float(air.temp_c)))
     near = saturation_density_kg_m3(wetness.temp_c + _EXPANSION_K * np.array([[-1.0], [0.0], [1.0]]))

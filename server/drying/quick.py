@@ -62,6 +62,7 @@ def in_air(
         own(temp_c),
         own(vapour),
         own(speed),
+        float(air.pressure_pa),
         radiation_w_m2k(float(air.temp_c)),
         values,
         temp,

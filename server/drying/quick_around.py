@@ -46,6 +46,7 @@ def in_air(
     air_c: np.ndarray,
     air_vapour: np.ndarray,
     speed_m_s: np.ndarray,
+    pressure_pa: float,
     radiation_w_m2k: float,
     values: np.ndarray,
     temp: np.ndarray,
@@ -77,7 +78,7 @@ def in_air(
     )
     judged_heat = np.empty(lanes)
     done = 0.0
-    meet(parts, place, speed_m_s, radiation_w_m2k, values, temp, room, air, judged_heat)
+    meet(parts, place, speed_m_s, pressure_pa, radiation_w_m2k, values, temp, room, air, judged_heat)
     while done < seconds:
         grown = min(max(age_s + done, shortest_s), longest_s)
         # The last piece may be longer by half rather than leave a crumb.
@@ -86,7 +87,7 @@ def in_air(
         if proposal < 0.0:
             return proposal
         done = seconds if piece == seconds - done else done + piece
-        meet(parts, place, speed_m_s, radiation_w_m2k, values, temp, room, air, judged_heat)
+        meet(parts, place, speed_m_s, pressure_pa, radiation_w_m2k, values, temp, room, air, judged_heat)
     cool(parts, place, air, values, temp, room, judged_heat, cooling)
     return proposal
 
@@ -96,6 +97,7 @@ def meet(
     parts: Parts,
     place: Place,
     speed_m_s: np.ndarray,
+    pressure_pa: float,
     radiation_w_m2k: float,
     values: np.ndarray,
     temp: np.ndarray,
@@ -126,6 +128,7 @@ def meet(
             place.size_m,
             here,
             wet * density,
+            pressure_pa,
         )
         heat *= place.film_factor[lane]
         mass *= place.film_factor[lane]

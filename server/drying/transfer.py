@@ -88,12 +88,13 @@ def film(
     length_m: float,
     surface_temp_c: ArrayLike,
     surface_vapour_kg_m3: ArrayLike,
+    pressure_pa: float = STANDARD_PRESSURE_PA,
 ) -> Film:
     """The film on a surface of that length along the air [m], in air of that speed [m/s].
 
     Air and surface temperature [°C], their vapour density [kg/m³] and speed broadcast, one value a lane;
-    properties are taken at the mean of surface and air, at 101 325 Pa. Air −10 to 60 °C, 0 to 20 m/s, length
-    1 mm to 3 m; outside: TransferRangeError.
+    properties are taken at the mean of surface and air, at that pressure [Pa]. Air −10 to 60 °C, 0 to 20 m/s,
+    length 1 mm to 3 m; outside: TransferRangeError.
 
     >>> moving = film(20.0, 0.009, 0.6, 0.05, 20.0, 0.009)
     >>> round(float(moving.layer_m) * 1000, 2)
@@ -106,17 +107,17 @@ def film(
     _check("length along the air", "m", length_m, SHORTEST_M, LONGEST_M)
     surface_temp = np.asarray(surface_temp_c, dtype=np.float64)
     mean_c = 0.5 * (surface_temp + air_temp)
-    viscosity = air_viscosity_m2_s(mean_c)
+    viscosity = air_viscosity_m2_s(mean_c, pressure_pa)
     conductivity = air_conductivity_w_mk(mean_c)
-    diffusivity = vapour_diffusivity_m2_s(mean_c)
-    density = STANDARD_PRESSURE_PA / (DRY_AIR_GAS_J_KGK * (mean_c + ZERO_C_IN_K))
+    diffusivity = vapour_diffusivity_m2_s(mean_c, pressure_pa)
+    density = pressure_pa / (DRY_AIR_GAS_J_KGK * (mean_c + ZERO_C_IN_K))
     thermal = conductivity / (density * AIR_HEAT_J_KGK)
     prandtl = viscosity / thermal
 
     reynolds = speed * length_m / viscosity
     forced = forced_nusselt(reynolds, prandtl)
-    heavier = _density(surface_temp, np.asarray(surface_vapour_kg_m3)) - _density(
-        air_temp, np.asarray(air_vapour_kg_m3)
+    heavier = _density(surface_temp, np.asarray(surface_vapour_kg_m3), pressure_pa) - _density(
+        air_temp, np.asarray(air_vapour_kg_m3), pressure_pa
     )
     rayleigh = GRAVITY_M_S2 * np.abs(heavier) / density * length_m**3 / (viscosity * thermal)
     natural = natural_nusselt(rayleigh, prandtl)
@@ -124,8 +125,8 @@ def film(
     lewis = thermal / diffusivity
     mass = heat / (density * AIR_HEAT_J_KGK) / np.cbrt(lewis) ** 2
     stefan = stefan_correction(
-        _vapour_fraction(surface_temp, np.asarray(surface_vapour_kg_m3)),
-        _vapour_fraction(air_temp, np.asarray(air_vapour_kg_m3)),
+        _vapour_fraction(surface_temp, np.asarray(surface_vapour_kg_m3), pressure_pa),
+        _vapour_fraction(air_temp, np.asarray(air_vapour_kg_m3), pressure_pa),
     )
     return Film(heat, mass, diffusivity, conductivity, stefan)
 
@@ -178,16 +179,16 @@ def radiation_w_m2k(temp_c: float) -> float:
     return 4.0 * EMISSIVITY * STEFAN_BOLTZMANN_W_M2K4 * (temp_c + ZERO_C_IN_K) ** 3
 
 
-def _density(temp_c: Floats, vapour_kg_m3: Floats) -> Floats:
-    """Density of moist air [kg/m³] at 101 325 Pa from its vapour density."""
+def _density(temp_c: Floats, vapour_kg_m3: Floats, pressure_pa: float) -> Floats:
+    """Density of moist air [kg/m³] from its vapour density."""
     kelvin = temp_c + ZERO_C_IN_K
-    dry = (STANDARD_PRESSURE_PA - vapour_kg_m3 * VAPOUR_GAS_J_KGK * kelvin) / (DRY_AIR_GAS_J_KGK * kelvin)
+    dry = (pressure_pa - vapour_kg_m3 * VAPOUR_GAS_J_KGK * kelvin) / (DRY_AIR_GAS_J_KGK * kelvin)
     return np.asarray(dry + vapour_kg_m3)
 
 
-def _vapour_fraction(temp_c: Floats, vapour_kg_m3: Floats) -> Floats:
-    """Mole fraction of vapour [-] at 101 325 Pa."""
-    return np.asarray(vapour_kg_m3 * VAPOUR_GAS_J_KGK * (temp_c + ZERO_C_IN_K) / STANDARD_PRESSURE_PA)
+def _vapour_fraction(temp_c: Floats, vapour_kg_m3: Floats, pressure_pa: float) -> Floats:
+    """Mole fraction of vapour [-]."""
+    return np.asarray(vapour_kg_m3 * VAPOUR_GAS_J_KGK * (temp_c + ZERO_C_IN_K) / pressure_pa)
 
 
 def _check(thing: str, unit: str, value: ArrayLike, lowest: float, highest: float) -> None:

@@ -3,7 +3,13 @@
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from sensors.humid_air import LOWEST_TEMP_C, latent_heat_j_kg, saturation_density_kg_m3, vapour_density_kg_m3
+from sensors.humid_air import (
+    LOWEST_TEMP_C,
+    STANDARD_PRESSURE_PA,
+    latent_heat_j_kg,
+    saturation_density_kg_m3,
+    vapour_density_kg_m3,
+)
 from server.drying.transfer import film, radiation_w_m2k
 
 Floats = NDArray[np.float64]
@@ -20,11 +26,16 @@ _G_M2H = 1000.0 * 3600.0
 
 
 def wet_face_g_m2h(
-    temp_c: ArrayLike, rh_pct: ArrayLike, speed_m_s: ArrayLike, size_m: float = SIZE_M
+    temp_c: ArrayLike,
+    rh_pct: ArrayLike,
+    speed_m_s: ArrayLike,
+    size_m: float = SIZE_M,
+    pressure_pa: float = STANDARD_PRESSURE_PA,
 ) -> Floats:
     """Water that leaves a wet face once it has cooled to its steady temperature [g/m²h].
 
-    temp_c, rh_pct, speed_m_s: the air [°C, %RH, m/s], which broadcast; size_m: length along the air [m].
+    temp_c, rh_pct, speed_m_s: the air [°C, %RH, m/s], which broadcast; size_m: length along the air [m];
+    pressure_pa: of the air [Pa].
     Heat comes by convection and by radiation from a room at the air's temperature, and goes as latent heat;
     nothing comes from behind. Raises what `film` raises where the air is outside the model.
 
@@ -41,7 +52,7 @@ def wet_face_g_m2h(
     for _ in range(_HALVINGS):
         middle = 0.5 * (low + high)
         wet = saturation_density_kg_m3(middle)
-        between = film(air_c, vapour, speed, size_m, middle, wet)
+        between = film(air_c, vapour, speed, size_m, middle, wet, pressure_pa)
         rate = between.mass_m_s * (wet - vapour)
         gains = (between.heat_w_m2k + radiation) * (air_c - middle) > latent_heat_j_kg(middle) * rate
         low, high = np.where(gains, middle, low), np.where(gains, high, middle)

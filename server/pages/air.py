@@ -18,8 +18,10 @@ from server.pages.air_chart import air_svg, derived
 from server.pages.air_contexts import AirPage, KeptOutRow, NodeLine, PlaceForm, PlaceView
 from server.pages.calibrating import address_of, date_words
 from server.pages.frame import Shop, frame, shop_now
+from server.pages.units import Units
 from server.pages.wording import clock_words, duration_words, sentence
 from server.parts import Parts
+from server.shop_height import pressure_of
 from server.store import calibrations
 from server.store import places as place_store
 from server.store import readings as reading_store
@@ -130,11 +132,12 @@ def _place(parts: Parts, shop: Shop, place: Place, shown: Shown, health: Sequenc
     ]
     air = air_means(bins, start, end, shown.step, left_out)
     latest = next((point for point in reversed(air) if known(point)), None)
+    pressure = pressure_of(parts.engine)
     temp = rh = dew = rate = ""
     if latest is not None and latest.temp_c is not None and latest.rh_pct is not None:
-        temp, rh = f"{latest.temp_c:.1f} °C", f"{latest.rh_pct:.0f} %RH"
-        [(_, dew_c)], [(_, rate_g_m2h)] = derived([latest], place.speed_m_s)
-        dew = "" if dew_c is None else f"{dew_c:.0f} °C"
+        temp, rh = shop.units.temp_words(latest.temp_c), f"{latest.rh_pct:.0f} %RH"
+        [(_, dew_c)], [(_, rate_g_m2h)] = derived([latest], place.speed_m_s, pressure)
+        dew = "" if dew_c is None else shop.units.temp_words(dew_c, 0)
         rate = "" if rate_g_m2h is None else f"{float(f'{rate_g_m2h:.2g}'):.0f} g/m²h"
     holes = []
     for begin, until in gaps(air, shop.now, shop.now):
@@ -156,6 +159,8 @@ def _place(parts: Parts, shop: Shop, place: Place, shown: Shown, health: Sequenc
                 _spans(left_out, start, shop.now),
                 shop.now,
                 shop.zone,
+                pressure,
+                shop.units,
             )
         ),
         gaps=tuple(holes),
@@ -173,7 +178,9 @@ def _node(
 ) -> NodeLine:
     heard = "never" if node.last_heard is None else clock_words(node.last_heard, shop.now, shop.zone)
     status = "says nothing of itself" if node.status == "unheard" else node.status
-    figures = ", ".join(_figure(one) for one in sorted(said, key=lambda one: one.name, reverse=True))
+    figures = ", ".join(
+        _figure(one, shop.units) for one in sorted(said, key=lambda one: one.name, reverse=True)
+    )
     calibrate = address_of(node.place, node.node)
     faults = tuple(
         _fault(shop, one)
@@ -207,8 +214,8 @@ def _fault(shop: Shop, one: NodeFault) -> str:
         return sentence(what)
     if one.end is not None:
         until = clock_words(one.end, shop.now, shop.zone)
-        return f"From {since} to {until} it was left out: {what}."
-    return f"{'Left out since' if one.left_out else 'Since'} {since}: {what}."
+        return f"From {since} to {until} it was left out: {shop.units.said(what)}."
+    return f"{'Left out since' if one.left_out else 'Since'} {since}: {shop.units.said(what)}."
 
 
 def _calibrated(parts: Parts, shop: Shop, nodes: Sequence[Node]) -> list[str]:
@@ -242,10 +249,12 @@ def _spans(
     return sorted(spans.items())
 
 
-def _figure(reading: Reading) -> str:
+def _figure(reading: Reading, units: Units) -> str:
+    if reading.unit == "kg":
+        return f"{units.mass(reading.value):.3g} {units.mass_sign}"
     unit = SAID_WORDS.get(reading.unit, reading.unit)
     surface = " at the surface" if reading.name == "surface" else ""
-    return f"{reading.value:.3g} {unit}{surface}"
+    return f"{units.said(f'{reading.value:.3g} {unit}')}{surface}"
 
 
 def _kept_out(shop: Shop, one: KeptRejection) -> KeptOutRow:

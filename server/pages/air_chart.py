@@ -7,12 +7,13 @@ import numpy as np
 
 from sensors.air import Air
 from sensors.clock import MINUTE_MS, Millis
-from sensors.humid_air import dew_point_c
+from sensors.humid_air import STANDARD_PRESSURE_PA, dew_point_c
 from server.drying.transfer import covers
 from server.drying.wet_face import wet_face_g_m2h
 from server.pages.axes import TimeAxis
-from server.pages.strips import GAP, HEIGHT, Line, Strip, Values, humidity_strip, strip_svg
+from server.pages.strips import GAP, HEIGHT, Line, Strip, Values, humidity_strip, strip_svg, temperatures
 from server.pages.svg import LEFT, RIGHT, svg, text, time_labels
+from server.pages.units import SI, Units
 from server.verdicts import AirPoint
 
 ROW = 18.0
@@ -25,18 +26,22 @@ def air_svg(
     left_out: Sequence[tuple[str, Sequence[tuple[Millis, Millis]]]],
     end: Millis,
     zone: tzinfo,
+    pressure_pa: float = STANDARD_PRESSURE_PA,
+    units: Units = SI,
 ) -> str:
     """A place's air up to `end`; empty when nothing is known.
 
     left_out: nodes that did not count, each with the stretches (from, to) in which it did not [ms].
+    pressure_pa: of the air [Pa]. units: the shop's.
     """
     if len(air) < 2 or all(point.temp_c is None for point in air):
         return ""
     axis = TimeAxis(air[0].time, max(end, air[-1].time, air[0].time + MINUTE_MS), LEFT, RIGHT, zone)
-    temperature = Line([(point.time, point.temp_c) for point in air], "air")
-    dew, rate = derived(air, speed_m_s)
+    temperature = Line(temperatures(air, units), "air")
+    dew_c, rate = derived(air, speed_m_s, pressure_pa)
+    dew = [(time, None if value is None else units.temp(value)) for time, value in dew_c]
     strips = (
-        Strip("Temperature and dew point", "°C", 2.0, (temperature, Line(dew, "dew"))),
+        Strip("Temperature and dew point", units.temp_sign, 2.0, (temperature, Line(dew, "dew"))),
         humidity_strip(air),
         Strip("A wet face would dry at", "g/m²h", 50.0, (Line(rate),)),
     )
@@ -57,7 +62,9 @@ def air_svg(
     )
 
 
-def derived(air: Sequence[AirPoint], speed_m_s: float) -> tuple[Values, Values]:
+def derived(
+    air: Sequence[AirPoint], speed_m_s: float, pressure_pa: float = STANDARD_PRESSURE_PA
+) -> tuple[Values, Values]:
     """Dew point [°C] and drying rate of a wet face [g/m²h] at each time; the model's range is kept to."""
     times = [point.time for point in air]
     known = [
@@ -73,7 +80,7 @@ def derived(air: Sequence[AirPoint], speed_m_s: float) -> tuple[Values, Values]:
         temp = np.array([air[at].temp_c for at in known], dtype=float)
         rh = np.array([air[at].rh_pct for at in known], dtype=float)
         dews = dew_point_c(temp, np.maximum(rh, 1.0))
-        rates = wet_face_g_m2h(temp, rh, speed_m_s)
+        rates = wet_face_g_m2h(temp, rh, speed_m_s, pressure_pa=pressure_pa)
         for at, one_dew, one_rate in zip(known, dews.tolist(), rates.tolist(), strict=True):
             dew[at], rate[at] = one_dew, one_rate
     return list(zip(times, dew, strict=True)), list(zip(times, rate, strict=True))

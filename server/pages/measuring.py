@@ -7,6 +7,7 @@ from server.load_cells import points_of_coat
 from server.measuring_desk import Measured, take_measurement
 from server.pages.contexts import MeasuredRow, MeasurePage
 from server.pages.frame import Shop, frame, shop_now
+from server.pages.units import Units
 from server.pages.wording import at_words, clock_words, sentence
 from server.parts import Parts
 from server.store import dips as dip_store
@@ -35,7 +36,9 @@ def measure_page(parts: Parts, tree_id: int, fault: str = "") -> MeasurePage:
         label=tree.label,
         place=place.name if place else tree.place,
         back=f"/trees/{tree_id}",
-        fault=sentence(fault),
+        fault=shop.units.said(sentence(fault)),
+        mass_sign=shop.units.mass_sign,
+        temp_sign=shop.units.temp_sign,
         asked=asked_words(parts, shop, tree_id),
         action="" if tree.left else f"/trees/{tree_id}/measurements",
         key=f"page-{tree_id}-{len(said)}",
@@ -75,12 +78,19 @@ def asked_words(parts: Parts, shop: Shop, tree_id: int) -> str:
 
 
 def say_measurement(parts: Parts, tree_id: int, said: Measured, ago: Millis) -> None:
-    """Keep what a form said. Raises MeasurementError, UnknownError or RefusedError."""
+    """Keep what a form said, in the shop's units. Raises MeasurementError, UnknownError or RefusedError."""
     at = parts.clock.now() - ago if ago else None
+    units = shop_now(parts).units
+    value, reference_c = said.value, said.reference_c
+    if said.kind == "weighing" and value is not None:
+        value = units.kg(value)
+    elif value is not None:
+        value = units.temp_c(value)
+    reference_c = None if reference_c is None else units.temp_c(reference_c)
     take_measurement(
         parts,
         tree_id,
-        Measured(said.kind, at, said.spot, said.value, said.reference_c, said.word, said.key),
+        Measured(said.kind, at, said.spot, value, reference_c, said.word, said.key),
     )
 
 
@@ -88,21 +98,21 @@ def _row(shop: Shop, tree: Tree, one: Measurement, learned: WhatWasLearned) -> M
     doubt = "disbelieved: it does not go with the rest" if one.id in learned.disbelieved else ""
     undone = one.undone_at is not None
     return MeasuredRow(
-        what=_what(tree, one),
+        what=_what(tree, one, shop.units),
         when=clock_words(one.at, shop.now, shop.zone),
         doubt="taken back" if undone else doubt,
         undo="" if undone else f"/trees/{tree.id}/measurements/{one.id}/undo",
     )
 
 
-def _what(tree: Tree, one: Measurement) -> str:
+def _what(tree: Tree, one: Measurement, units: Units) -> str:
     name = next((spot.name for spot in tree.spots if spot.code == one.spot), one.spot or "")
     match one.kind:
         case "weighing":
-            return f"{one.value:.3f} kg"
+            return units.mass_words(one.value or 0.0)
         case "surface_temp":
-            beside = "" if one.reference_c is None else f", a dry shell {one.reference_c:.1f} °C"
-            return f"{one.value:.1f} °C {at_words(name)}{beside}"
+            beside = "" if one.reference_c is None else f", a dry shell {units.temp_words(one.reference_c)}"
+            return f"{units.temp_words(one.value or 0.0)} {at_words(name)}{beside}"
         case "touch":
             return f"{one.word} to the touch {at_words(name)}"
         case _:

@@ -7,7 +7,9 @@ from server.pages.contexts import Frame
 from server.pages.frame import frame, shop_now
 from server.pages.wording import sentence
 from server.parts import Parts
-from server.shop_settings import HERE, SETTINGS, Setting, SettingError, keep_settings, said_now
+from server.settings_table import HERE, SETTINGS, Setting
+from server.shop_height import pressure_of
+from server.shop_settings import SettingError, keep_settings, said_now
 from server.store import places as place_store
 from server.store import trees as tree_store
 from server.store.engine import UnknownError
@@ -81,10 +83,13 @@ def settings_page(parts: Parts, fault: str = "", typed: Mapping[str, str] | None
 
 def set_settings(parts: Parts, said: Mapping[str, str]) -> SettingsPage | None:
     """Set what was typed; the page with what was wrong where something cannot be."""
+    pressure = pressure_of(parts.engine)
     try:
         keep_settings(parts.engine, said)
     except SettingError as fault:
         return settings_page(parts, str(fault), said)
+    if pressure_of(parts.engine) != pressure:
+        parts.rack.believe_anew()
     return None
 
 
@@ -118,7 +123,8 @@ def _line(setting: Setting, value: str) -> SettingLine:
     )
     choices = tuple((code, words, code == value) for code, words in setting.choices)
     usual = f"{dict(setting.choices).get(setting.usual, setting.usual)} {setting.unit}".strip()
-    limits = setting.limits[:1].upper() + setting.limits[1:]
+    # "mm or in" stays as it is, "a name of" and "up to" begin a sentence.
+    limits = setting.limits if choices else setting.limits[:1].upper() + setting.limits[1:]
     return SettingLine(
         setting.key,
         setting.name,

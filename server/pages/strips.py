@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from sensors.clock import Millis
 from server.pages.axes import TimeAxis, ValueAxis, round_range
 from server.pages.svg import LEFT, RIGHT, level, polyline, stroke, text
+from server.pages.units import SI, Units
 from server.verdicts import AirPoint
 
 HEIGHT, GAP = 54.0, 42.0
@@ -32,9 +33,14 @@ class Strip:
     lines: tuple[Line, ...]
 
 
-def temperature_strip(air: Sequence[AirPoint]) -> Strip:
+def temperature_strip(air: Sequence[AirPoint], units: Units = SI) -> Strip:
     """The temperature of the air."""
-    return Strip("Air", "°C", 2.0, (Line([(point.time, point.temp_c) for point in air]),))
+    return Strip("Air", units.temp_sign, 2.0, (Line(temperatures(air, units)),))
+
+
+def temperatures(air: Sequence[AirPoint], units: Units) -> Values:
+    """The temperatures of the air in the shop's unit."""
+    return [(point.time, None if point.temp_c is None else units.temp(point.temp_c)) for point in air]
 
 
 def humidity_strip(air: Sequence[AirPoint]) -> Strip:

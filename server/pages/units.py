@@ -7,7 +7,7 @@ import re
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from server.shop_settings import LENGTH_UNIT, MASS_UNIT, TEMPERATURE_UNIT
+from server.settings_table import LENGTH_UNIT, MASS_UNIT, TEMPERATURE_UNIT
 from server.store import shop
 from server.store.engine import Engine
 
@@ -96,6 +96,10 @@ class Units:
         return f"{_like(found[1], self.temp)}{more} °F"
 
 
+SI = Units()
+"""°C, mm and kg."""
+
+
 def units_of(engine: Engine) -> Units:
     """The units as the shop set them; a setting that cannot be is as if it were not there."""
     return Units(
@@ -110,6 +114,6 @@ def _number(figure: str) -> float:
 
 
 def _like(figure: str, change: Callable[[float], float]) -> str:
-    """A figure after a change, with as many places behind the point as it had."""
-    places = len(figure.partition(".")[2])
+    """A figure after a change, with as many places behind the point as it had, one at most."""
+    places = min(len(figure.partition(".")[2]), 1)
     return f"{change(_number(figure)):.{places}f}"

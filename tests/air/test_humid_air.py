@@ -30,6 +30,16 @@ def test_states_of_the_table(state: tuple[float, ...]) -> None:
     assert float(ha.vapour_density_kg_m3(temp, rh)) == pytest.approx(density, abs=6e-7)
 
 
+def test_the_standard_atmosphere_is_psychrolibs() -> None:
+    # Source: psychrolib 2.5 (ASHRAE 2017, chapter 1, equation 3), an independent program.
+    for altitude in (-400.0, 0.0, 500.0, 1500.0, 4000.0):
+        assert ha.standard_pressure_pa(altitude) == pytest.approx(
+            psychrolib.GetStandardAtmPressure(altitude), rel=1e-6
+        )
+    with pytest.raises(ValueError, match="altitude 12000 m is outside"):
+        ha.standard_pressure_pa(12000.0)
+
+
 def test_sweep_agrees_with_psychrolib() -> None:
     # Source: psychrolib 2.5, an independent program; its own tolerance is 0.001 K in dew point and wet bulb.
     rng = np.random.default_rng(20)

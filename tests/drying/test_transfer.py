@@ -40,6 +40,18 @@ def test_the_layer_on_a_plate(speed: float, layers_mm: tuple[float, ...]) -> Non
     assert found == pytest.approx(layers_mm, rel=0.005)
 
 
+@pytest.mark.parametrize("speed", [0.0, 0.6])
+def test_thin_air_carries_less_heat_and_more_vapour(speed: float) -> None:
+    """Laminar flow and still air alike: Re and Gr^½ go with p, D and α with 1/p: h with p^½, h_m p^−½.
+
+    From the definitions of the numbers; in still air but for the constant 0.68 and what vapour weighs.
+    """
+    low, high = (film(20.0, 0.006, speed, 0.1, 14.0, 0.012, pressure) for pressure in (101_325.0, 81_060.0))
+    assert float(high.heat_w_m2k / low.heat_w_m2k) == pytest.approx(0.8**0.5, rel=0.03)
+    assert float(high.mass_m_s / low.mass_m_s) == pytest.approx(0.8**-0.5, rel=0.03)
+    assert float(high.vapour_diffusivity_m2_s / low.vapour_diffusivity_m2_s) == pytest.approx(1.25)
+
+
 def test_a_plate_in_a_wind() -> None:
     """Incropera & DeWitt's mixed plate (from memory): at Re 1e6, Pr 0.7, Nu = (0.037·1e4.8 − 871)·0.888."""
     assert float(forced_nusselt(1e6, 0.7)) == pytest.approx((0.037 * 63095.7 - 871.0) * 0.8879, rel=1e-3)

@@ -24,7 +24,7 @@ if os.environ.get("SLOWCORNER_TEST_ALL") != "1":  # asked for every test, a miss
     pytest.importorskip("numba")
 
 NIGHT = Air(14.0, 78.0, 0.1)
-WARM = Air(27.0, 31.0, 1.4)
+WARM = Air(27.0, 31.0, 1.4, pressure_pa=84_556.0)
 
 
 def several(count: int, seed: int = 7) -> Members:

@@ -105,6 +105,22 @@ def test_a_tree_dries_comes_fit_and_is_dipped_again(shop: Shop) -> None:
     assert (again.state, again.coat) == ("drying", 2)
 
 
+def test_thin_air_is_reckoned_with_and_a_restart_says_the_same(shop: Shop) -> None:
+    shop.dip(0.0)
+    shop.say(between(0, 2))
+    shop.at(2)
+    rack = shop.rack()
+    low = only(rack)
+    keep_settings(shop.engine, {"altitude_m": "2500"})
+    rack.believe_anew()
+    high = rack.look()[0]
+    assert low.remaining is not None
+    assert high.remaining is not None
+    # It carries less heat to what evaporates: a wet coat is colder there, and dries a little later.
+    assert low.remaining < high.remaining < 1.1 * low.remaining
+    assert only(shop.rack()) == high
+
+
 def test_an_undone_dip_brings_the_coat_before_back(shop: Shop) -> None:
     shop.dip(0.0)
     shop.say(between(0, 12))

@@ -2,9 +2,12 @@
 
 from dataclasses import fields
 
+import pytest
+
 from sensors.clock import HOUR_MS
 from server.believing import believed, prior_ensemble
 from server.drying.materials import Members
+from server.shop_settings import keep_settings
 from server.store import ensembles
 from server.store import measurements as measurement_store
 from server.store.values import Generation, NewMeasurement
@@ -37,6 +40,26 @@ def test_forms_keep_each_kind_once(shop: FakeShop, web: Browser) -> None:
     page = web.get(f"/trees/{tree.id}/measure").text
     for words in ("2.415 kg", "damp to the touch at the vent joint", "gone pale at the body", "17.5 °C"):
         assert words in page
+
+
+def test_what_is_typed_is_in_the_units_of_the_shop(shop: FakeShop, web: Browser) -> None:
+    keep_settings(shop.engine, {"temperature_unit": "F", "mass_unit": "lb"})
+    tree = shop.hang("Heron", "A1", coats=1)
+    path = f"/trees/{tree.id}/measurements"
+    assert "Scale [lb]" in web.get(f"/trees/{tree.id}/measure").text
+    web.post(path, data={"kind": "weighing", "value": "10", "key": "a"})
+    web.post(
+        path, data={"kind": "surface_temp", "spot": "face", "value": "63.5", "reference_c": "68", "key": "b"}
+    )
+    kept = {one.kind: one for one in measurement_store.measurements(shop.engine, tree.id)}
+    assert kept["weighing"].value == pytest.approx(4.5359237)
+    assert kept["surface_temp"].value == pytest.approx(17.5)
+    assert kept["surface_temp"].reference_c == pytest.approx(20.0)
+    page = web.get(f"/trees/{tree.id}/measure").text
+    assert "10.000 lb" in page
+    assert "63.5 °F at the body, a dry shell 68.0 °F" in page
+    refused = web.post(path, data={"kind": "surface_temp", "spot": "face", "value": "400", "key": "c"})
+    assert "Surface of 400.0 °F is outside -4 to 176 °F" in refused.text
 
 
 def test_what_cannot_be_is_said_on_the_page(shop: FakeShop, web: Browser) -> None:

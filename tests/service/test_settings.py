@@ -11,16 +11,9 @@ from hypothesis import strategies as st
 import server
 from sensors.clock import MINUTE_MS
 from server.pages.units import Units
+from server.settings_table import HERE, KEPT_BY_ITSELF, SETTINGS
 from server.shop_rules import LIMITS_SETTING, shop_rules
-from server.shop_settings import (
-    HERE,
-    KEPT_BY_ITSELF,
-    SETTINGS,
-    SettingError,
-    keep_settings,
-    meaning,
-    said_now,
-)
+from server.shop_settings import SettingError, keep_settings, meaning, said_now
 from server.store import recipes as recipe_store
 from server.store import shop as shop_store
 from server.store.engine import Engine
@@ -135,7 +128,7 @@ def test_what_is_left_empty_becomes_as_usual(engine: Engine) -> None:
         ({"closes_at": "25:00"}, "'25:00' is not a time of day"),
         ({"gap_limit_minutes": "29"}, "29 is outside 30 to 720 min"),
         ({"gap_limit_minutes": "45.5"}, "'45.5' is not a whole number"),
-        ({"altitude_m": "9000"}, "9000 is outside -400 to 5000 m"),
+        ({"altitude_m": "9000"}, "9000 is outside -400 to 4000 m"),
         ({"time_zone": "Atlantis/Reef"}, "'Atlantis/Reef' is not a name of the time zone database"),
         ({"temperature_unit": "K"}, "'K' is not °C or °F"),
         ({"shop_name": "x" * 61}, "61 signs; it takes up to 60"),

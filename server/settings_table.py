@@ -1,0 +1,305 @@
+"""Everything that a shop can set: each with what it does in one sentence, its range and what is usual.
+
+A setting that is not in `SETTINGS` does not exist for a person; a test holds every key that the program reads
+to this table. Where another page is the better place to set one, `set_on` says which.
+"""
+
+from dataclasses import dataclass
+from typing import Literal
+
+from scheduler.telling import MOST_GATHER_MIN, USUAL_GATHER_MIN
+from server.believing import LEAST_CONFIDENCE, MOST_CONFIDENCE
+from server.drying.drawing import MOST_MEMBERS, SEED, default_count
+from server.drying.ensemble import CONFIDENCE
+from server.drying.warning_limits import BOUNDS, DEFAULT_LIMITS
+from server.shop_height import ALTITUDE_SETTING, HIGHEST_ALTITUDE_M, LOWEST_ALTITUDE_M
+from server.shop_hours import CLOSES_SETTING, USUAL_CLOSING, ZONE_SETTING
+from server.shop_rules import GAP_SETTING, HIGHEST_GAP_MIN, LIMITS_SETTING, LOWEST_GAP_MIN, USUAL_GAP_MIN
+from server.telling import (
+    CALIBRATION_SETTING,
+    CAUSES_SETTING,
+    GATHER_SETTING,
+    LEAST_CALIBRATION_DAYS,
+    MOST_CALIBRATION_DAYS,
+    QUIET_SETTING,
+    USUAL_CALIBRATION_DAYS,
+)
+
+TOLD_PAGE = "/shop/told"
+
+Kind = Literal["text", "zone", "number", "whole", "time", "choice"]
+
+NAME_SETTING = "shop_name"
+"""Key of the shop's setting for its name."""
+
+TEMPERATURE_UNIT, LENGTH_UNIT, MASS_UNIT = "temperature_unit", "length_unit", "mass_unit"
+"""Keys of the shop's settings for the units a person reads and types; inside all is SI."""
+
+USUAL_NAME = "Slowcorner"
+LONGEST_NAME = 60
+
+
+@dataclass(frozen=True)
+class Setting:
+    """One setting: its key, its group on the page, its name, and what it does in one sentence.
+
+    `usual` is what holds where nothing was said; `least` and `most` are there for numbers; `choices` are
+    pairs of a value and its words; `unit` is what a number is in. `set_on` is the page where it is set, ""
+    for the page of settings itself.
+    """
+
+    key: str
+    group: str
+    name: str
+    does: str
+    kind: Kind
+    usual: str
+    unit: str = ""
+    least: float | None = None
+    most: float | None = None
+    choices: tuple[tuple[str, str], ...] = ()
+    set_on: str = ""
+
+    @property
+    def limits(self) -> str:
+        """Its range in words."""
+        if self.least is not None and self.most is not None:
+            return f"{self.least:g} to {self.most:g} {self.unit}".strip()
+        match self.kind:
+            case "choice":
+                return " or ".join(words for _, words in self.choices)
+            case "time":
+                return "00:00 to 23:59"
+            case "zone":
+                return "a name of the time zone database, like Europe/Helsinki"
+            case _:
+                return f"up to {LONGEST_NAME} signs"
+
+
+_WARNED: tuple[tuple[str, str, str, str], ...] = (
+    (
+        "cooling_k",
+        "Wax that cools under a prime coat",
+        "K",
+        "Warns from this fall of the wax under a drying prime coat on.",
+    ),
+    (
+        "warming_k",
+        "Wax that warms inside a set coat",
+        "K",
+        "Warns from this rise of the wax inside coats 1 to 3 on.",
+    ),
+    (
+        "prewet_after_h",
+        "A coat that has been dry for",
+        "h",
+        "Asks for pre-wetting before a dip on a coat that has been fit for so long.",
+    ),
+    *(
+        (
+            f"{coat}.{part}",
+            f"{coat.capitalize()} coat: {words}",
+            unit,
+            f"Warns where the air a {coat} coat dries in is {beyond}.",
+        )
+        for coat in ("prime", "backup")
+        for part, words, unit, beyond in (
+            ("low_c", "coldest air", "°C", "colder"),
+            ("high_c", "warmest air", "°C", "warmer"),
+            ("rh_low_pct", "driest air", "%RH", "drier"),
+            ("rh_high_pct", "dampest air", "%RH", "damper"),
+            ("fastest_m_s", "fastest air", "m/s", "faster"),
+        )
+    ),
+)
+
+
+def _usual_limit(name: str) -> float:
+    whole, _, part = name.partition(".")
+    found = getattr(DEFAULT_LIMITS, whole)
+    return float(getattr(found, part) if part else found)
+
+
+_LIMITS = tuple(
+    Setting(
+        f"{LIMITS_SETTING}.{name}",
+        "Warnings",
+        words,
+        does,
+        "number",
+        f"{_usual_limit(name):g}",
+        unit,
+        *BOUNDS[name.rpartition(".")[2]],
+    )
+    for name, words, unit, does in _WARNED
+)
+
+SETTINGS: tuple[Setting, ...] = (
+    Setting(
+        NAME_SETTING,
+        "The shop",
+        "Name of the shop",
+        "Stands at the foot of every page and on notices.",
+        "text",
+        USUAL_NAME,
+    ),
+    Setting(
+        ZONE_SETTING,
+        "The shop",
+        "Time zone",
+        "All times on the pages and on notices are read in it.",
+        "zone",
+        "UTC",
+    ),
+    Setting(
+        ALTITUDE_SETTING,
+        "The shop",
+        "Height above the sea",
+        "Thin air passes vapour better and carries less heat; a change judges every tree anew.",
+        "number",
+        "0",
+        "m",
+        LOWEST_ALTITUDE_M,
+        HIGHEST_ALTITUDE_M,
+    ),
+    Setting(
+        TEMPERATURE_UNIT,
+        "Units",
+        "Temperatures in",
+        "The unit in which temperatures are shown and typed.",
+        "choice",
+        "C",
+        choices=(("C", "°C"), ("F", "°F")),
+    ),
+    Setting(
+        LENGTH_UNIT,
+        "Units",
+        "Lengths in",
+        "The unit in which lengths are shown and typed.",
+        "choice",
+        "mm",
+        choices=(("mm", "mm"), ("in", "in")),
+    ),
+    Setting(
+        MASS_UNIT,
+        "Units",
+        "Weights in",
+        "The unit in which weighings are shown and typed.",
+        "choice",
+        "kg",
+        choices=(("kg", "kg"), ("lb", "lb")),
+    ),
+    Setting(
+        CLOSES_SETTING,
+        "Hours",
+        "The shop closes at",
+        "From three hours before, the night is foreseen with last night’s air.",
+        "time",
+        f"{USUAL_CLOSING:%H:%M}",
+    ),
+    Setting(
+        GAP_SETTING,
+        "Air",
+        "Unsure after so long without air",
+        "Past it a tree is unsure until air is known again.",
+        "whole",
+        f"{USUAL_GAP_MIN}",
+        "min",
+        LOWEST_GAP_MIN,
+        HIGHEST_GAP_MIN,
+    ),
+    *_LIMITS,
+    Setting(
+        QUIET_SETTING,
+        "Being told",
+        "Quiet hours",
+        "Nothing is told in them; one summary is when they end.",
+        "text",
+        "21:00 to 07:00",
+        set_on=TOLD_PAGE,
+    ),
+    Setting(
+        CAUSES_SETTING,
+        "Being told",
+        "What is told",
+        "Each cause of a notice is told or kept to the pages.",
+        "text",
+        "as the page says",
+        set_on=TOLD_PAGE,
+    ),
+    Setting(
+        GATHER_SETTING,
+        "Being told",
+        "Told together",
+        "Trees that come fit within so long make one notice.",
+        "whole",
+        f"{USUAL_GATHER_MIN}",
+        "min",
+        0,
+        MOST_GATHER_MIN,
+        set_on=TOLD_PAGE,
+    ),
+    Setting(
+        CALIBRATION_SETTING,
+        "Being told",
+        "A calibration is due after",
+        "A node whose humidity was not checked for so long is told of once.",
+        "whole",
+        f"{USUAL_CALIBRATION_DAYS}",
+        "days",
+        LEAST_CALIBRATION_DAYS,
+        MOST_CALIBRATION_DAYS,
+        set_on=TOLD_PAGE,
+    ),
+    Setting(
+        "confidence",
+        "What is believed",
+        "Fit when so many of the members say so",
+        "Higher waits longer before a coat is called fit.",
+        "number",
+        f"{CONFIDENCE:g}",
+        "",
+        LEAST_CONFIDENCE,
+        MOST_CONFIDENCE,
+        set_on="/shop/beliefs",
+    ),
+    Setting(
+        "members",
+        "What is believed",
+        "Members of the reckoning",
+        "How many shops that yours could be are reckoned side by side.",
+        "whole",
+        f"{default_count()}",
+        "",
+        1,
+        MOST_MEMBERS,
+        set_on="/shop/beliefs",
+    ),
+    Setting(
+        "ensemble_seed",
+        "What is believed",
+        "Seed of the draw",
+        "The same seed draws the same members.",
+        "whole",
+        f"{SEED}",
+        "",
+        0,
+        2**31,
+        set_on="/shop/beliefs",
+    ),
+    Setting(
+        "priors",
+        "What is believed",
+        "What is assumed of a shop before it is measured",
+        "The spread each figure of the model is drawn from.",
+        "text",
+        "as the page says",
+        set_on="/shop/beliefs",
+    ),
+)
+
+HERE = tuple(setting for setting in SETTINGS if not setting.set_on)
+"""What is set on the page of settings itself."""
+
+KEPT_BY_ITSELF = frozenset({"clock", "drawn_members", "weather_begins", "advice", "mqtt_client_id"})
+"""Keys in the same table that no person sets: where the clock stands, what was reckoned or drawn once."""
