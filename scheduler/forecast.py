@@ -1,6 +1,6 @@
 """What a judge says of a tree, in the words the whole program shares; and what the scheduler asks for."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal, Protocol
 
@@ -79,7 +79,8 @@ class Judge(Protocol):
 class Notice:
     """Something a person should be told. `key` names its cause: one key is told once, whatever restarts.
 
-    `title` and `body` are what the phone shows; `at` is the shop time of the cause [ms].
+    `title` and `body` are what the phone shows; `at` is the shop time of the cause [ms]. `subject` is what it
+    is about ("Heron") and `brief` the same in a few words, for a message that tells of several at once.
     """
 
     key: str
@@ -88,15 +89,5 @@ class Notice:
     title: str
     body: str
     at: Millis
-
-
-class Ledger(Protocol):
-    """Remembers notices for good."""
-
-    def told(self, tree_id: int) -> Mapping[str, Millis]:
-        """The keys of what was kept of a tree, each with the shop time of its cause [ms]."""
-        ...
-
-    def remember(self, notices: Sequence[Notice]) -> int:
-        """Keep those whose key is new, at once or not at all; returns how many were new."""
-        ...
+    subject: str = ""
+    brief: str = ""

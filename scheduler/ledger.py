@@ -33,10 +33,10 @@ class PutOff:
 
 @dataclass(frozen=True)
 class Settlement:
-    """What one look at the rack comes to, to be kept at once or not at all.
+    """What one look at the rack comes to, to be kept whole or not at all.
 
     `new` are kept, held at first. Of what is held then, the keys in `moot` are over before they were told,
-    and those in `tell`, with the words as they are now, go out in one message with the words of `words`.
+    and those in `tell`, with the words as they are now, go out in one message.
     """
 
     new: tuple[Notice, ...] = ()
@@ -48,7 +48,7 @@ class Ledger(Protocol):
     """Remembers notices for good."""
 
     def told(self, tree_id: int) -> Mapping[str, Millis]:
-        """The keys of what was kept of a tree, each with the shop time of its cause [ms]."""
+        """The keys of what a person was told of a tree, each with the shop time of its cause [ms]."""
         ...
 
     def held(self) -> Sequence[Held]:
@@ -66,6 +66,6 @@ class Ledger(Protocol):
     def settle(self, settlement: Settlement, words: Words, now: Millis) -> int:
         """Keep it all, at shop time `now` [ms]; returns how many notices were new.
 
-        A key that is known already is not kept again, and what is not held any more is not told again.
+        What is held or was told under its key is not new; what was moot is. Only what is held is told.
         """
         ...

@@ -1,7 +1,7 @@
 """The words of a notice: plain, and claiming no more than the air record allows."""
 
 from scheduler.forecast import Outlook
-from sensors.clock import MINUTE_MS
+from sensors.clock import HOUR_MS, MINUTE_MS, Millis
 
 
 def fit_words(outlook: Outlook) -> tuple[str, str]:
@@ -78,6 +78,57 @@ def swing_words(outlook: Outlook) -> tuple[str, str]:
         f"{outlook.label}: the wax will swing tonight",
         f"{words} Coat {outlook.coat} of {outlook.of} is on.".lstrip(),
     )
+
+
+def soon_words(outlook: Outlook, now: Millis) -> tuple[str, str]:
+    """Title and body for a tree that is expected to be fit before long."""
+    expected = outlook.fit_at.p50
+    minutes = max(round(((now if expected is None else expected) - now) / MINUTE_MS / 5) * 5, 5)
+    kind = f" ({outlook.next_kind})" if outlook.next_kind else ""
+    return (
+        f"{outlook.label}: fit soon",
+        f"Coat {outlook.coat + 1} of {outlook.of}{kind} may go on in about {minutes} min, "
+        "if the air goes on as it is.",
+    )
+
+
+def waiting_words(outlook: Outlook, now: Millis) -> tuple[str, str]:
+    """Title and body for a coat that has been dry for long."""
+    since = outlook.fit_at.p50
+    hours = 0.0 if since is None else (now - since) / HOUR_MS
+    long = f"{hours:.0f} h" if hours < 48.0 else f"{round(hours / 12.0) / 2.0:g} days"
+    return (
+        f"{outlook.label}: pre-wet it before the next dip",
+        f"Coat {outlook.coat} of {outlook.of} has been dry for {long}; dry shell drinks the new slurry.",
+    )
+
+
+def later_words(outlook: Outlook) -> tuple[str, str] | None:
+    """Title and body for a tree that was put off; None where there is nothing left to be reminded of."""
+    match outlook.state:
+        case "fit":
+            title, body = fit_words(outlook)
+        case "through":
+            title, body = through_words(outlook)
+        case "unsure":
+            title, body = unsure_words(outlook)
+        case _:
+            return None
+    return title.replace(": ", ": still ", 1), f"You put it off. {body}"
+
+
+def brief_of(outlook: Outlook) -> str:
+    """The coat that is to go on, in a few words; the last one where none is.
+
+    >>> from scheduler.forecast import NEVER
+    >>> heron = Outlook(1, "Heron", "A3", "rack", 4, 10, "backup", "fit", None, None, 0.04, NEVER, "", 0,
+    ...                 next_kind="backup")
+    >>> brief_of(heron)
+    'coat 5 of 10, backup'
+    """
+    if outlook.next_kind is None:
+        return f"coat {outlook.coat} of {outlook.of}"
+    return f"coat {outlook.coat + 1} of {outlook.of}, {outlook.next_kind}"
 
 
 def spot_words(code: str | None, name: str | None) -> str:

@@ -1,114 +1,162 @@
-"""Which notices are due. Pure: the same outlooks give the same notices; the ledger tells each key once."""
+"""When a person is told: at once, gathered with others, or after the quiet hours; each cause once.
 
-from collections.abc import Iterable, Mapping
-from dataclasses import replace
+Everything that is due is kept in the ledger under its key, held at first, and then told or found to be moot,
+so that a restart in between neither loses nor repeats anything. What was moot may come due again.
+"""
 
-from scheduler.forecast import Judge, Ledger, Notice, Outlook
-from scheduler.notice import correction_words, fit_words, swing_words, through_words, unsure_words
-from sensors.clock import Millis
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
+from functools import partial
 
+from scheduler.due import being_judged_anew, due_of, last_call
+from scheduler.forecast import Judge, Notice
+from scheduler.ledger import Held, Ledger, Settlement
+from scheduler.summary import words
+from scheduler.telling import Telling
+from sensors.clock import DAY_MS, HOUR_MS, MINUTE_MS, Millis
 
-def due(outlooks: Iterable[Outlook], now: Millis) -> list[Notice]:
-    """List what a person should be told as things stand, whether it was told before or not.
+GRACE_MS = 10 * MINUTE_MS
+"""So long after a start or a sleep nothing says that air or nodes are missing: they need a moment [ms]."""
 
-    A notice's key is made of what caused it and of nothing that can move afterwards: the tree, the coat
-    and when it was dipped; for a gap in the air, where the gap began. So a restart, or a forecast that
-    shifts by a minute, gives the same key again, and a dip that is undone and said anew at another time
-    gives a new one.
+SLEPT_MS = HOUR_MS
+"""Between two looks so far apart, or backwards, the machine slept or its clock was set [ms of shop time]."""
 
-    `now` is shop time [ms]; it dates a notice whose cause has no time of its own. Notices come by tree id.
-    """
-    notices: list[Notice] = []
-    for outlook in sorted(outlooks, key=lambda outlook: outlook.tree_id):
-        notices += [notice for notice in (_of(outlook, now), _of_tonight(outlook, now)) if notice is not None]
-    return notices
+MISSED_AFTER_SLEEP = frozenset({"unsure", "silent"})
+"""Causes that every start and every sleep brings about by itself."""
 
+AT_ONCE = frozenset({"not-fit"})
+"""Causes that wait for no others: a dip may be about to go wrong."""
 
-def _of(outlook: Outlook, now: Millis) -> Notice | None:
-    if outlook.dipped_at is None or outlook.coat < 1:
-        return None  # nothing on it yet, so nothing that could have dried
-    tree = f"{outlook.tree_id}:{outlook.coat}"
-    reached = outlook.fit_at.p90 if outlook.fit_at.p90 is not None else outlook.fit_at.p50
-    at = now if reached is None else min(reached, now)
-    match outlook.state:
-        case "fit" if outlook.coat < outlook.of:
-            title, body = fit_words(outlook)
-            return Notice(f"fit:{tree}:{outlook.dipped_at}", "fit", outlook.tree_id, title, body, at)
-        case "through":
-            title, body = through_words(outlook)
-            return Notice(f"through:{tree}:{outlook.dipped_at}", "through", outlook.tree_id, title, body, at)
-        case "unsure":
-            title, body = unsure_words(outlook)
-            since = outlook.dipped_at if outlook.unsure_since is None else outlook.unsure_since
-            return Notice(f"unsure:{tree}:{since}", "unsure", outlook.tree_id, title, body, min(since, now))
-    return None
+ONCE_A_DAY = frozenset({"unsure"})
+"""Causes whose keys change more often than a person wants to hear of them."""
 
 
-def _of_tonight(outlook: Outlook, now: Millis) -> Notice | None:
-    """One notice an evening: its key is the date, and a coat dipped after it says no more that day."""
-    if outlook.swing_ahead is None:
-        return None
-    title, body = swing_words(outlook)
-    key = f"swing:{outlook.tree_id}:{outlook.swing_ahead.date}"
-    return Notice(key, "swing", outlook.tree_id, title, body, now)
+@dataclass(frozen=True)
+class Due:
+    """What is due now, by key; and the trees and causes of which nothing can be said at the moment."""
 
+    notices: Mapping[str, Notice] = field(default_factory=dict)
+    trees_unknown: frozenset[int] = frozenset()
+    causes_unknown: frozenset[str] = frozenset()
 
-def corrected(outlook: Outlook, told: Mapping[str, Millis], now: Millis) -> Notice | None:
-    """The notice that a tree's "fit" makes due, by what was told of this coat before; None where none is.
-
-    Told fit and, judged as far as that time, it is not: one correction. Fit again after a correction: one
-    new "fit". The keys count the rounds, so that a restart finds where they stand. A tree that is still
-    being judged anew, up to before the time it was called fit, is left alone: nothing is known of it yet.
-    """
-    if outlook.dipped_at is None or not 1 <= outlook.coat < outlook.of:
-        return None
-    key = f"{outlook.tree_id}:{outlook.coat}:{outlook.dipped_at}"
-    fits, wrong = _rounds(f"fit:{key}", told), _rounds(f"not-fit:{key}", told)
-    if outlook.state == "fit" and fits and len(fits) == len(wrong):
-        fit = _of(outlook, now)
-        return None if fit is None else replace(fit, key=f"fit:{key}:{len(fits) + 1}")
-    open_round = len(fits) > len(wrong)
-    if outlook.state in ("drying", "unsure") and open_round and outlook.as_of >= told[fits[-1]]:
-        title, body = correction_words(outlook)
-        number = len(fits)
-        name = f"not-fit:{key}" if number == 1 else f"not-fit:{key}:{number}"
-        return Notice(name, "not-fit", outlook.tree_id, title, body, now)
-    return None
-
-
-def _rounds(key: str, told: Mapping[str, Millis]) -> list[str]:
-    """The keys that were told of the first and the later rounds, in order."""
-    names = [key] if key in told else []
-    while names and f"{key}:{len(names) + 1}" in told:
-        names.append(f"{key}:{len(names) + 1}")
-    return names
+    def over(self, held: Held) -> bool:
+        """Whether what is held does not hold any more."""
+        unknown = held.tree_id in self.trees_unknown or held.cause in self.causes_unknown
+        return held.key not in self.notices and not unknown
 
 
 class Reminders:
-    """Takes what is due to the ledger, which keeps each key once for good; this only spares it the asking."""
+    """Looks at the rack, time and again, and sees to it that a person is told of what is due.
 
-    def __init__(self, judge: Judge, ledger: Ledger) -> None:
+    `telling` says how the shop wants to be told; `troubles` lists what is due beside the trees: nodes, the
+    air, calibrations. What the ledger keeps is remembered here, only to spare it the asking.
+    """
+
+    def __init__(
+        self,
+        judge: Judge,
+        ledger: Ledger,
+        telling: Callable[[], Telling] = Telling,
+        troubles: Callable[[Millis], Sequence[Notice]] = lambda _now: (),
+        grace_ms: Millis = GRACE_MS,
+    ) -> None:
         self._judge = judge
         self._ledger = ledger
-        self._known: set[str] = set()
+        self._telling = telling
+        self._troubles = troubles
+        self._grace_ms = grace_ms
         self._told: dict[int, dict[str, Millis]] = {}
+        self._told_beside: set[str] = set()
+        self._held: dict[str, Held] | None = None
+        self._last_told: Mapping[str, Millis] = {}
+        self._looked_at: Millis | None = None
+        self._grace_until: Millis = 0
+        self._due_now: Due | None = None
 
     def remind(self, now: Millis) -> int:
-        """Have the ledger remember what is due at shop time `now` [ms]; returns how many notices were new."""
-        outlooks = self._judge.outlooks()
-        notices = [notice for notice in due(outlooks, now) if notice.key not in self._known]
-        for outlook in outlooks:
-            correction = corrected(outlook, self._told_of(outlook.tree_id), now)
-            if correction is not None and correction.key not in self._known:
-                notices.append(correction)
-        if not notices:
+        """Keep and tell what is due at shop time `now` [ms]; returns how many notices were new."""
+        if self._looked_at is None or not 0 <= now - self._looked_at < SLEPT_MS:
+            self._grace_until = now + self._grace_ms
+        self._looked_at = now
+        held = self._held_now()
+        telling = self._telling()
+        self._due_now = due = self._due(now, telling, held)
+        new = tuple(notice for notice in due.notices.values() if self._is_new(notice, held))
+        moot = frozenset(one.key for one in held.values() if due.over(one))
+        ready = [due.notices[key] for key in held if key in due.notices] + list(new)
+        tell = tuple(ready) if self._may_go(ready, now, telling) else ()
+        settlement = Settlement(new, moot, tell)
+        if settlement == Settlement():
             return 0
-        new = self._ledger.remember(notices)
-        self._known.update(notice.key for notice in notices)
-        for notice in notices:
-            if notice.tree_id is not None:
-                self._told_of(notice.tree_id).setdefault(notice.key, notice.at)
-        return new
+        in_quiet = [one.key for one in held.values() if telling.quiet.holds(one.at)]
+        after_quiet = len(tell) > 1 and any(notice.key in in_quiet for notice in tell)
+        kept = self._ledger.settle(settlement, partial(words, after_quiet=after_quiet), now)
+        self._note(settlement)
+        return kept
+
+    def still_due(self, keys: Sequence[str]) -> bool:
+        """Whether any of these was still due at the latest look; what was not looked at yet counts as due."""
+        due = self._due_now
+        return due is None or bool(due.trees_unknown) or any(key in due.notices for key in keys)
+
+    def _due(self, now: Millis, telling: Telling, held: Mapping[str, Held]) -> Due:
+        early = now < self._grace_until
+        outlooks = self._judge.outlooks()
+        put_offs = self._ledger.put_offs()
+        notices: list[Notice] = []
+        unknown = set()
+        for outlook in sorted(outlooks, key=lambda outlook: outlook.tree_id):
+            told = self._told_of(outlook.tree_id)
+            kept = {**told, **{one.key: one.at for one in held.values() if one.tree_id == outlook.tree_id}}
+            if being_judged_anew(outlook, kept) or (early and outlook.state == "unsure"):
+                unknown.add(outlook.tree_id)
+            else:
+                notices += due_of(outlook, now, telling, told, put_offs.get(outlook.tree_id))
+        call = last_call(outlooks, now, telling)
+        notices += [call] if call is not None else []
+        missed = MISSED_AFTER_SLEEP if early else frozenset()
+        notices += [notice for notice in self._troubles(now) if notice.cause not in missed]
+        wanted = {notice.key: notice for notice in notices if notice.cause in telling.on}
+        return Due(wanted, frozenset(unknown), missed)
+
+    def _may_go(self, ready: Sequence[Notice], now: Millis, telling: Telling) -> bool:
+        """Not in the quiet hours; else at once, unless of each kind a message went out just before."""
+        if telling.quiet.holds(now):
+            return False
+        return any(
+            notice.cause in AT_ONCE
+            or notice.cause not in self._last_told
+            or not 0 <= now - self._last_told[notice.cause] < telling.gather_ms
+            for notice in ready
+        )
+
+    def _is_new(self, notice: Notice, held: Mapping[str, Held]) -> bool:
+        if notice.key in held or notice.key in self._told_beside:
+            return False
+        if notice.tree_id is None:
+            return True
+        kept = {**self._told_of(notice.tree_id), **{one.key: one.at for one in held.values()}}
+        start = f"{notice.cause}:{notice.tree_id}:"
+        return notice.key not in kept and not (
+            notice.cause in ONCE_A_DAY
+            and any(key.startswith(start) and abs(notice.at - at) < DAY_MS for key, at in kept.items())
+        )
+
+    def _note(self, settlement: Settlement) -> None:
+        """Remember what the ledger keeps now."""
+        for notice in settlement.tell:
+            if notice.tree_id is None:
+                self._told_beside.add(notice.key)
+            else:
+                self._told_of(notice.tree_id)[notice.key] = notice.at
+        self._held = None
+        self._last_told = self._ledger.last_told()
+
+    def _held_now(self) -> dict[str, Held]:
+        if self._held is None:
+            self._held = {one.key: one for one in self._ledger.held()}
+            self._last_told = self._ledger.last_told()
+        return self._held
 
     def _told_of(self, tree_id: int) -> dict[str, Millis]:
         if tree_id not in self._told:

@@ -9,7 +9,6 @@ from functools import partial
 
 from fastapi import FastAPI
 
-from scheduler.forecast import Outlook
 from scheduler.jobs import Jobs
 from scheduler.reminders import Reminders
 from sensors.clock import MINUTE_MS, Clock, Millis, wall_millis
@@ -25,6 +24,7 @@ from server.live import LiveRack
 from server.mqtt_in import MqttIn, mqtt_in
 from server.parts import Parts, Readiness
 from server.phone.ledger import NoticeLedger
+from server.phone.other_channels import OtherChannels
 from server.phone.outbox import Outbox
 from server.phone.trying import try_phone
 from server.phone.vapid import vapid_keys
@@ -35,13 +35,13 @@ from server.shop_rules import ShopRules, shop_rules
 from server.shop_time import HeldClock
 from server.store import mappings, places, readings
 from server.store.engine import Engine, StoreError
-from server.store.values import BatchOutcome, KeptNotice
+from server.store.held_notices import keys_of
+from server.store.values import BatchOutcome, Delivery, KeptNotice
+from server.telling import telling
+from server.troubles import Troubles
 from server.web import web_app
 
 log = logging.getLogger("slowcorner")
-
-GRACE_MS = 10 * MINUTE_MS
-"""Shop time after a start in which no notice says that the air is missing: nodes need a moment [ms]."""
 
 
 @dataclass
@@ -65,13 +65,17 @@ class Service:
         changes = Changes(self.clock.now)
         self.rack = LiveRack(self.engine, self.clock, on_picture=changes.shown)
         self.air_history = AirHistory(self.engine)
-        self._opened_at = 0
         self._loop: asyncio.AbstractEventLoop | None = None
         self._keys = vapid_keys(self.settings.data / "push-key.pem")
         self._ledger = NoticeLedger(self.engine, wall_millis, self._noticed)
-        self._reminders = Reminders(self, self._ledger)
         web_push = WebPush(self._keys)
-        self._outbox = Outbox(self.engine, web_push, wall_millis)
+        self._outbox = Outbox(
+            self.engine,
+            {"push": web_push, "other": OtherChannels()},
+            wall_millis,
+            may_send=lambda: not telling(self.engine, self.clock.now()).quiet.holds(self.clock.now()),
+            still_holds=self._still_holds,
+        )
         self.mqtt = mqtt_in(self.settings, self.engine, self.clock, self._take, self.rack.outlooks)
         self.parts = Parts(
             engine=self.engine,
@@ -87,13 +91,18 @@ class Service:
             on_mappings=self._use_mappings,
             not_kept=self.not_kept,
         )
+        self._reminders = Reminders(
+            self.rack,
+            self._ledger,
+            telling=lambda: telling(self.engine, self.clock.now()),
+            troubles=Troubles(self.parts),
+        )
         self._press_desk = PressDesk(self.parts)
 
     @asynccontextmanager
     async def running(self) -> AsyncIterator[None]:
         """Open the rack, listen for nodes, judge by the clock; all of it is ended on the way out."""
         await asyncio.to_thread(self.rack.open)
-        self._opened_at = self.clock.now()
         self.batcher = Batcher(self.commit)
         self.jobs = Jobs(self.clock, self._tick, self._outbox.run_once)
         try:
@@ -129,11 +138,6 @@ class Service:
         self.parts.changes.air_heard(self._last_arrival)
         self.jobs.wake()
         return outcome
-
-    def outlooks(self) -> Sequence[Outlook]:
-        """What may be told: just after a start the air is not yet called missing."""
-        early = self.clock.now() - self._opened_at < GRACE_MS
-        return [outlook for outlook in self.rack.outlooks() if not (early and outlook.state == "unsure")]
 
     def ready(self) -> Readiness:
         """Whether the service is able to judge: the store answers, and the air of each place is known."""
@@ -187,6 +191,9 @@ class Service:
             self.air_history.warm([place.id for place in places.places(self.engine)], self.clock.now())
         except StoreError as error:
             log.warning("The chart of the last fortnight is made when it is asked for: %s", error)
+
+    def _still_holds(self, delivery: Delivery) -> bool:
+        return self._reminders.still_due(keys_of(self.engine, delivery.notice_id))
 
     def _noticed(self, notice: KeptNotice) -> None:
         self.jobs.post()

@@ -2,19 +2,19 @@
 
 from collections.abc import Callable, Mapping, Sequence
 
-from scheduler.forecast import Notice
+from scheduler.ledger import Held, PutOff, Settlement, Words
 from sensors.clock import Millis
-from server.store import notices as kept_notices
+from server.store import held_notices, notices, put_off
 from server.store.engine import Engine
 from server.store.values import KeptNotice
 
 
 class NoticeLedger:
-    """Remembers notices for good (a `scheduler.forecast.Ledger`).
+    """Remembers notices for good (a `scheduler.ledger.Ledger`).
 
-    `on_new` hears of each notice that was new, in the order in which they were kept, once it is on the
-    disk: the demo writes them to the terminal, and the outbox is told to look. If the machine stops
-    between the two, a notice is kept and sent all the same, only unheard of here.
+    `on_new` hears of each message as it is told, once it is on the disk: the demo writes them to the
+    terminal, and the outbox is told to look. If the machine stops between the two, a message is kept and sent
+    all the same, only unheard of here.
     """
 
     def __init__(
@@ -28,13 +28,24 @@ class NoticeLedger:
         self._on_new = on_new
 
     def told(self, tree_id: int) -> Mapping[str, Millis]:
-        """The keys of what was kept of a tree, each with the shop time of its cause [ms]."""
-        return kept_notices.told(self._engine, tree_id)
+        """The keys of what a person was told of a tree, each with the shop time of its cause [ms]."""
+        return held_notices.told(self._engine, tree_id)
 
-    def remember(self, notices: Sequence[Notice]) -> int:
-        """Keep those whose key is new, at once or not at all; returns how many were new."""
-        new = kept_notices.remember(self._engine, notices, self._wall_clock())
-        if new:
-            for notice in reversed(kept_notices.notices(self._engine, limit=new)):
-                self._on_new(notice)
+    def held(self) -> Sequence[Held]:
+        """What is kept and neither told nor over, in the order in which it was kept."""
+        return held_notices.held(self._engine)
+
+    def last_told(self) -> Mapping[str, Millis]:
+        """For each cause the shop time at which a notice of it was last told [ms]."""
+        return held_notices.last_told(self._engine)
+
+    def put_offs(self) -> Mapping[int, PutOff]:
+        """What was put off last of each tree that ever was."""
+        return put_off.put_offs(self._engine)
+
+    def settle(self, settlement: Settlement, words: Words, now: Millis) -> int:
+        """Keep what one look came to, at shop time `now` [ms]; returns how many notices were new."""
+        new, told = held_notices.settle(self._engine, settlement, words, now, self._wall_clock())
+        if told is not None:
+            self._on_new(notices.notice(self._engine, told))
         return new

@@ -23,7 +23,7 @@ def settle(
     """Keep what one look came to; how many notices were new, and the number of the one that is told now.
 
     All in one transaction: what is told has a delivery to everybody who is told, what is held will be looked
-    at again. A key that is known is not kept again, and only what is held is told: so each is told once.
+    at again. What is held or told is not kept again, and only what is held is told: so each is told once.
     """
     with store.writing(engine) as session:
         kept = [_keep(session, notice, wall_now) for notice in settlement.new]
@@ -45,11 +45,11 @@ def settle(
 
 
 def told(engine: Engine, tree_id: int) -> dict[str, Millis]:
-    """The keys of a tree's notices, told or not, each with the shop time of its cause [ms]."""
+    """The keys of what was told of a tree, alone or together, each with the shop time of its cause [ms]."""
     with store.reading(engine) as session:
         rows = session.exec(
             select(NoticeRow.key, NoticeRow.at_ms)
-            .where(NoticeRow.tree_id == tree_id)
+            .where(NoticeRow.tree_id == tree_id, col(NoticeRow.state).in_(("told", "within")))
             .order_by(col(NoticeRow.id))
         )
         return dict(rows.all())
@@ -86,22 +86,31 @@ def trees_of(engine: Engine, notice_id: int) -> list[int]:
         return sorted({tree_id for tree_id in rows if tree_id is not None})
 
 
+def keys_of(engine: Engine, notice_id: int) -> list[str]:
+    """The keys of what a message tells of: its own, or those of the notices that are told within it."""
+    with store.reading(engine) as session:
+        within = list(session.exec(select(NoticeRow.key).where(NoticeRow.told_in == notice_id)))
+        return within or list(session.exec(select(NoticeRow.key).where(NoticeRow.id == notice_id)))
+
+
 def _keep(session: Session, notice: Notice, wall_now: Millis) -> bool:
-    """Insert a notice, held; False where its key is known."""
+    """Keep a notice, held; False where it is held or told under its key. What was moot is held again."""
+    insert = insert_into(session, NoticeRow).values(
+        key=notice.key,
+        cause=notice.cause,
+        tree_id=notice.tree_id,
+        title=notice.title,
+        body=notice.body,
+        at_ms=notice.at,
+        kept_wall_ms=wall_now,
+        state="held",
+    )
     number = session.connection().scalar(
-        insert_into(session, NoticeRow)
-        .values(
-            key=notice.key,
-            cause=notice.cause,
-            tree_id=notice.tree_id,
-            title=notice.title,
-            body=notice.body,
-            at_ms=notice.at,
-            kept_wall_ms=wall_now,
-            state="held",
-        )
-        .on_conflict_do_nothing(index_elements=["key"])
-        .returning(table_of(NoticeRow).c.id)
+        insert.on_conflict_do_update(
+            index_elements=["key"],
+            set_={"state": "held", "at_ms": insert.excluded.at_ms},
+            where=table_of(NoticeRow).c.state == "moot",
+        ).returning(table_of(NoticeRow).c.id)
     )
     return number is not None
 

@@ -1,62 +1,20 @@
-"""The outbox: what people are to be told, once for each cause, and what became of it at each phone.
+"""The outbox: what people are told, and what became of it at each phone and channel.
 
 A delivery is `waiting`, then `sending` (kept before the request goes out), then `sent`, `failed`, `dropped`
 (its phone is told no more) or `waiting` again. One that a crash left `sending` may have been sent: it stays
 so, and is not sent again.
 """
 
-from collections.abc import Sequence
 from typing import Any
 
 from sqlalchemy import ColumnElement, CursorResult, Engine, func, update
-from sqlmodel import Session, col, select
+from sqlmodel import col, select
 
-from scheduler.forecast import Notice
 from sensors.clock import Millis
 from server.store import engine as store
-from server.store.inserting import insert_into, table_of
-from server.store.subscriptions import live, subscription_of
+from server.store.subscriptions import subscription_of
 from server.store.tables import DeliveryRow, NoticeRow, SubscriptionRow
-from server.store.values import Delivery, KeptNotice
-
-
-def remember(engine: Engine, notices: Sequence[Notice], wall_now: Millis) -> int:
-    """Keep the notices whose key is new, each with a delivery to every phone; how many were new.
-
-    All in one transaction: a notice that is kept will be sent, and one that is not will come again.
-    """
-    if not notices:
-        return 0
-    with store.writing(engine) as session:
-        phones = live(session)
-        new = 0
-        for notice in notices:
-            notice_id = _keep(session, notice, wall_now)
-            if notice_id is None:
-                continue
-            new += 1
-            session.add_all(
-                DeliveryRow(
-                    notice_id=notice_id,
-                    subscription_id=phone.id or 0,
-                    state="waiting",
-                    attempts=0,
-                    next_try_wall_ms=wall_now,
-                )
-                for phone in phones
-            )
-        return new
-
-
-def told(engine: Engine, tree_id: int) -> dict[str, Millis]:
-    """The keys of a tree's notices, each with the shop time of its cause [ms]."""
-    with store.reading(engine) as session:
-        rows = session.exec(
-            select(NoticeRow.key, NoticeRow.at_ms)
-            .where(NoticeRow.tree_id == tree_id)
-            .order_by(col(NoticeRow.id))
-        )
-        return dict(rows.all())
+from server.store.values import Delivery, KeptNotice, Undelivered
 
 
 def due_deliveries(engine: Engine, wall_now: Millis, limit: int) -> list[Delivery]:
@@ -89,9 +47,15 @@ def due_deliveries(engine: Engine, wall_now: Millis, limit: int) -> list[Deliver
                 tree_id=notice.tree_id,
                 attempts=delivery.attempts,
                 next_try=delivery.next_try_wall_ms,
+                kept=notice.kept_wall_ms,
             )
             for delivery, notice, phone in rows
         ]
+
+
+def over(engine: Engine, delivery: Delivery, reason: str, wall_now: Millis) -> None:
+    """What waited to be sent is over: it is not sent any more."""
+    _move(engine, delivery, "waiting", state="dropped", settled_wall_ms=wall_now, last_error=reason)
 
 
 def begin_attempt(engine: Engine, delivery: Delivery) -> bool:
@@ -119,10 +83,20 @@ def dropped(engine: Engine, delivery: Delivery, reason: str, wall_now: Millis | 
     _move(engine, delivery, "sending", state="dropped", settled_wall_ms=wall_now, last_error=reason)
 
 
-def notices(engine: Engine, limit: int) -> list[KeptNotice]:
-    """The notices, the latest first, with how many phones got each."""
+def notice(engine: Engine, notice_id: int) -> KeptNotice:
+    """One notice as it was kept, without what became of it. Raises UnknownError where there is none."""
     with store.reading(engine) as session:
-        rows = list(session.exec(select(NoticeRow).order_by(col(NoticeRow.id).desc()).limit(limit)))
+        row = session.get(NoticeRow, notice_id)
+        if row is None:
+            raise store.UnknownError(f"there is no notice {notice_id}")
+        return _kept(row, {}, {})
+
+
+def notices(engine: Engine, limit: int) -> list[KeptNotice]:
+    """The notices, the latest first, with what became of each; one told within another is in that one."""
+    query = select(NoticeRow).where(NoticeRow.state != "within").order_by(col(NoticeRow.id).desc())
+    with store.reading(engine) as session:
+        rows = list(session.exec(query.limit(limit)))
         ids = [row.id for row in rows]
         counts: dict[tuple[int, str], int] = {}
         for notice_id, state, number in session.exec(
@@ -141,23 +115,28 @@ def notices(engine: Engine, limit: int) -> list[KeptNotice]:
         return [_kept(row, counts, errors) for row in rows]
 
 
-def _keep(session: Session, notice: Notice, wall_now: Millis) -> int | None:
-    """Insert a notice; its number, or None where its key is known."""
-    notice_id: int | None = session.connection().scalar(
-        insert_into(session, NoticeRow)
-        .values(
-            key=notice.key,
-            cause=notice.cause,
-            tree_id=notice.tree_id,
-            title=notice.title,
-            body=notice.body,
-            at_ms=notice.at,
-            kept_wall_ms=wall_now,
+def undelivered(engine: Engine, limit: int) -> list[Undelivered]:
+    """What did not get through, or not yet, and was tried at least once; the latest notice first."""
+    with store.reading(engine) as session:
+        rows = session.exec(
+            select(DeliveryRow, NoticeRow, SubscriptionRow)
+            .join(NoticeRow, col(NoticeRow.id) == col(DeliveryRow.notice_id))
+            .join(SubscriptionRow, col(SubscriptionRow.id) == col(DeliveryRow.subscription_id))
+            .where(DeliveryRow.state != "sent", (DeliveryRow.attempts > 0) | (DeliveryRow.state == "dropped"))
+            .order_by(col(DeliveryRow.notice_id).desc(), col(DeliveryRow.subscription_id))
+            .limit(limit)
         )
-        .on_conflict_do_nothing(index_elements=["key"])
-        .returning(table_of(NoticeRow).c.id)
-    )
-    return notice_id
+        return [
+            Undelivered(
+                title=notice.title,
+                subscription=subscription_of(who),
+                state=delivery.state,
+                attempts=delivery.attempts,
+                reason=delivery.last_error or "",
+                at=delivery.next_try_wall_ms if delivery.state == "waiting" else delivery.settled_wall_ms,
+            )
+            for delivery, notice, who in rows
+        ]
 
 
 def _move(engine: Engine, delivery: Delivery, state_before: str, **values: Any) -> bool:
@@ -190,4 +169,5 @@ def _kept(row: NoticeRow, counts: dict[tuple[int, str], int], errors: dict[int, 
         maybe_sent=counts.get((notice_id, "sending"), 0),
         dropped=counts.get((notice_id, "dropped"), 0),
         last_error=errors.get(notice_id),
+        state=row.state,
     )

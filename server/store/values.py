@@ -200,19 +200,25 @@ class Generation:
 
 @dataclass(frozen=True)
 class Subscription:
-    """A phone that asked to be told, by Web Push (RFC 8030): its endpoint and its keys (base64url)."""
+    """Who asked to be told. A phone (`kind` "push"): its endpoint and its keys (base64url) by RFC 8030.
+
+    Another channel (`kind` "other"): its address in `endpoint`, which holds secrets, and its `name`; no keys.
+    """
 
     id: int
     endpoint: str
     p256dh: str
     auth: str
+    kind: str = "push"
+    name: str = ""
 
 
 @dataclass(frozen=True)
 class Delivery:
-    """One notice on its way to one phone. `attempts` were made so far; `next_try` is wall time [ms].
+    """One notice on its way to one phone or channel. `attempts` were made; `next_try` is wall time [ms].
 
     `key` and `cause` are the notice's own; from the key comes the name under which a repeat replaces it.
+    `kept` is when it was told [wall ms].
     """
 
     notice_id: int
@@ -224,13 +230,15 @@ class Delivery:
     tree_id: int | None
     attempts: int
     next_try: Millis
+    kept: Millis = 0
 
 
 @dataclass(frozen=True)
 class KeptNotice:
-    """A notice in the outbox, with at how many phones it was sent, waits, failed or was dropped.
+    """A notice in the outbox, with to how many phones and channels it was sent, waits, failed or was dropped.
 
     `maybe_sent` counts the attempts that were begun and never ended: under way, or cut off by a crash.
+    `state` is "told", "held" for later, or "moot": over before it was told.
     """
 
     id: int
@@ -246,6 +254,24 @@ class KeptNotice:
     last_error: str | None = None
     maybe_sent: int = 0
     dropped: int = 0
+    state: str = "told"
+
+
+@dataclass(frozen=True)
+class Undelivered:
+    """A notice that did not reach one phone or channel: its words, to whom, how it stands, and why.
+
+    `state` is "waiting" (to be tried again at `at`), "failed" or "dropped" (both given up at `at`) or
+    "sending" (begun and cut off by a crash: it may have arrived). `at` is wall time [ms], None where it was
+    not kept.
+    """
+
+    title: str
+    subscription: Subscription
+    state: str
+    attempts: int
+    reason: str
+    at: Millis | None
 
 
 @dataclass(frozen=True)

@@ -1,10 +1,16 @@
 """Made-up outlooks: one to start from, and a strategy for any."""
 
+from collections.abc import Collection, Iterable
 from dataclasses import replace
+from datetime import time
+from zoneinfo import ZoneInfo
 
 from hypothesis import strategies as st
 
-from scheduler.forecast import Outlook, Quantiles, State
+from scheduler.due import due_of
+from scheduler.forecast import Notice, Outlook, Quantiles, State
+from scheduler.quiet import QuietHours
+from scheduler.telling import Telling
 from sensors.clock import HOUR_MS, Millis
 
 NOW: Millis = 1_772_431_200_000
@@ -43,6 +49,17 @@ HERON = Outlook(
 
 def sure(moment: Millis | None) -> Quantiles:
     return Quantiles(moment, moment, moment)
+
+
+AT_ANY_HOUR = Telling(quiet=QuietHours(time(0), time(0), ZoneInfo("UTC")), gather_ms=0)
+"""No quiet hours, and nothing is gathered."""
+
+
+def due(rack: Iterable[Outlook], now: Millis, but: Collection[str] = ("soon", "waiting")) -> list[Notice]:
+    """What is due of trees of which nothing was told yet, by tree; some causes left out."""
+    trees = sorted(rack, key=lambda one: one.tree_id)
+    notices = [notice for tree in trees for notice in due_of(tree, now, Telling(), {})]
+    return [notice for notice in notices if notice.cause not in but]
 
 
 def outlook(tree_id: int, label: str, state: State, fit_at: Millis | None = None) -> Outlook:

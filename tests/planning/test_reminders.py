@@ -7,9 +7,8 @@ import pytest
 from hypothesis import given
 
 from scheduler.forecast import NEVER, Outlook, Quantiles
-from scheduler.reminders import due
 from sensors.clock import HOUR_MS, MINUTE_MS
-from tests.planning.outlooks import HERON, NOW, racks, sure
+from tests.planning.outlooks import HERON, NOW, due, racks, sure
 
 FIT = replace(HERON, state="fit", fit_at=sure(NOW - MINUTE_MS))
 FORBIDDEN = re.compile(r"\bsafe|strong enough|ready to pour|ready for|!", re.IGNORECASE)

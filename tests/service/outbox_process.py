@@ -15,7 +15,7 @@ def main() -> None:
     url, key_file = sys.argv[1:]
     engine = open_store(url)
     try:
-        asyncio.run(Outbox(engine, WebPush(vapid_keys(Path(key_file))), wall_millis).run_once())
+        asyncio.run(Outbox(engine, {"push": WebPush(vapid_keys(Path(key_file)))}, wall_millis).run_once())
     finally:
         engine.dispose()
 

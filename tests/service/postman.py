@@ -1,13 +1,16 @@
 """What trials of the outbox share: two notices, a sender that sends nothing, a wall clock moved by hand."""
 
 import asyncio
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 from scheduler.forecast import Notice
+from scheduler.ledger import Settlement
+from scheduler.summary import words
 from sensors.clock import SECOND_MS, Millis
 from server.phone.outbox import Outbox
 from server.phone.sending import Outcome, Payload, Urgency
-from server.store import notices, subscriptions
+from server.store import held_notices, notices, subscriptions
 from server.store.engine import Engine
 from server.store.values import KeptNotice, Subscription
 
@@ -50,6 +53,14 @@ class Postman:
 
 def add_phone(engine: Engine, name: str = "one") -> Subscription:
     return subscriptions.subscribe(engine, f"https://push.example/{name}", "p256dh", "auth", MORNING)
+
+
+def tell(engine: Engine, wanted: Sequence[Notice], wall_now: Millis = MORNING) -> int:
+    """Have each told in a message of its own; how many were new."""
+    return sum(
+        held_notices.settle(engine, Settlement((one,), frozenset(), (one,)), words, wall_now, wall_now)[0]
+        for one in wanted
+    )
 
 
 def run(outbox: Outbox) -> float | None:

@@ -10,7 +10,7 @@ from scheduler.reminders import Reminders
 from sensors.clock import HOUR_MS, MINUTE_MS
 from server.phone.ledger import NoticeLedger
 from server.store import notices
-from tests.planning.outlooks import HERON, NOW, sure
+from tests.planning.outlooks import AT_ANY_HOUR, HERON, NOW, sure
 
 FIT = replace(HERON, state="fit", fit_at=sure(NOW - MINUTE_MS), as_of=NOW)
 NOT_FIT = replace(HERON, state="drying", fit_at=sure(NOW + 3 * HOUR_MS), as_of=NOW)
@@ -29,7 +29,9 @@ class OneTree:
 def tell(engine: Engine, *outlooks: Outlook) -> list[str]:
     """What is told as the tree goes through those verdicts, each after a restart; the causes in order."""
     for outlook in outlooks:
-        Reminders(OneTree(outlook), NoticeLedger(engine, lambda: 0)).remind(NOW)
+        Reminders(OneTree(outlook), NoticeLedger(engine, lambda: 0), lambda: AT_ANY_HOUR, grace_ms=0).remind(
+            NOW
+        )
     return causes(engine)
 
 
@@ -51,7 +53,7 @@ def test_fit_again_is_told_once_more_and_can_be_taken_back_again(engine: Engine)
 
 def test_without_a_restart_it_is_the_same(engine: Engine) -> None:
     judge = OneTree(FIT)
-    reminders = Reminders(judge, NoticeLedger(engine, lambda: 0))
+    reminders = Reminders(judge, NoticeLedger(engine, lambda: 0), lambda: AT_ANY_HOUR, grace_ms=0)
     for outlook in (FIT, FIT, NOT_FIT, NOT_FIT, FIT, FIT):
         judge.outlook = outlook
         reminders.remind(NOW)
@@ -71,4 +73,7 @@ def test_nothing_is_corrected_that_was_never_told_nor_after_the_next_dip(engine:
 
 def test_a_fit_that_a_gap_found_late_takes_back_is_corrected_too(engine: Engine) -> None:
     gap = replace(NOT_FIT, state="unsure", fit_at=NEVER, unsure_since=NOW - HOUR_MS, reason="No air.")
-    assert sorted(tell(engine, FIT, gap, gap)) == ["fit", "not-fit", "unsure"]
+    assert tell(engine, FIT, gap, gap) == ["fit", "together"]
+    (latest,) = notices.notices(engine, limit=1)
+    assert latest.title == "1 not fit after all, 1 unsure"
+    assert latest.body == "Not fit after all: Heron (wait with coat 5). Unsure: Heron."

@@ -11,6 +11,7 @@ from server.live import LiveRack
 from server.phone.ledger import NoticeLedger
 from server.store import notices
 from server.store.engine import Engine
+from tests.planning.outlooks import AT_ANY_HOUR
 from tests.service.records import START, steady
 from tests.service.test_live import Shop
 
@@ -20,7 +21,7 @@ class Told:
 
     def __init__(self, engine: Engine, rack: LiveRack, shop: Shop) -> None:
         self.rack, self.shop, self.engine = rack, shop, engine
-        self.reminders = Reminders(self, NoticeLedger(engine, lambda: 0))
+        self.reminders = Reminders(self, NoticeLedger(engine, lambda: 0), lambda: AT_ANY_HOUR, grace_ms=0)
 
     def outlooks(self) -> Sequence[Outlook]:
         return self.rack.outlooks()

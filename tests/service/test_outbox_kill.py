@@ -10,6 +10,7 @@ from sensors.clock import wall_millis
 from server.phone.vapid import vapid_keys
 from server.store import notices, subscriptions
 from server.store.engine import open_store
+from tests.service.postman import tell
 from tests.service.push_service import running_push_service
 
 ROOT = Path(__file__).parents[2]
@@ -27,9 +28,7 @@ def test_a_kill_while_the_push_service_has_it_repeats_nothing(tmp_path: Path) ->
         subscriptions.subscribe(engine, phone.endpoint, phone.p256dh, phone.auth, wall_millis())
         titles = [f"Heron, coat {coat}" for coat in (5, 6, 7)]
         for number, title in enumerate(titles):
-            notices.remember(
-                engine, [Notice(f"fit:{number}", "fit", 1, title, "may go on", 0)], wall_millis()
-            )
+            tell(engine, [Notice(f"fit:{number}", "fit", 1, title, "may go on", 0)], wall_millis())
             service.taken.clear()
             service.speak.clear()
             service.silent.set()

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 
 from scheduler.forecast import Outlook
-from scheduler.reminders import Reminders, due
+from scheduler.reminders import Reminders
 from sensors.clock import HOUR_MS, Millis
 from server.phone.ledger import NoticeLedger
 from server.phone.outbox import BACK_OFF_S, Outbox
@@ -17,8 +17,8 @@ from server.phone.web_push import WebPush, topic_of
 from server.store import notices, subscriptions
 from server.store.engine import Engine, open_store
 from server.store.values import Subscription
-from tests.planning.outlooks import HERON, NOW, racks, sure
-from tests.service.postman import FIT, GAP, MORNING, WallClock, add_phone, run, told
+from tests.planning.outlooks import AT_ANY_HOUR, HERON, NOW, due, racks, sure
+from tests.service.postman import FIT, GAP, MORNING, WallClock, add_phone, run, tell, told
 from tests.service.push_service import Phone, PushService, running_push_service
 
 
@@ -48,7 +48,7 @@ def service() -> Iterator[PushService]:
 def real_outbox(engine: Engine, service: PushService, wall: Callable[[], Millis], tmp_path: Path) -> Outbox:
     keys = vapid_keys(tmp_path / "push_key.pem")
     service.application_key = keys.public
-    return Outbox(engine, WebPush(keys), wall)
+    return Outbox(engine, {"push": WebPush(keys)}, wall)
 
 
 def subscribe(engine: Engine, phone: Phone) -> Subscription:
@@ -66,7 +66,7 @@ def test_a_tree_that_comes_fit_is_read_on_the_phone(
 
     subscribe(engine, service.new_phone())
     outbox = real_outbox(engine, service, wall, tmp_path)
-    assert Reminders(Rack(), NoticeLedger(engine, wall)).remind(NOW) == 1
+    assert Reminders(Rack(), NoticeLedger(engine, wall), lambda: AT_ANY_HOUR).remind(NOW) == 1
     run(outbox)
     (push,) = service.pushes
     assert service.faults == []
@@ -76,10 +76,15 @@ def test_a_tree_that_comes_fit_is_read_on_the_phone(
         "body": "Coat 5 of 10 (backup) may go on. Slowest was the vent joint, 30°.",
         "tag": topic_of(key),
         "url": "/trees/1",
+        "notice": 1,
+        "cause": "fit",
+        "tree": 1,
+        "coat": 5,
+        "key": f"notice-{topic_of(key)}",
     }
     assert (push.topic, push.urgency, push.ttl_s) == (topic_of(key), "high", 24 * 3600)
     # another process, another look, an hour later: nothing more
-    assert Reminders(Rack(), NoticeLedger(engine, wall)).remind(NOW + HOUR_MS) == 0
+    assert Reminders(Rack(), NoticeLedger(engine, wall), lambda: AT_ANY_HOUR).remind(NOW + HOUR_MS) == 0
     wall.advance_s(3600)
     run(real_outbox(engine, service, wall, tmp_path))
     assert len(service.pushes) == 1
@@ -94,7 +99,7 @@ def test_a_phone_that_is_gone_is_told_no_more(
     live = subscribe(engine, there)
     del service.phones["/push/1"]  # the push service answers 404
     outbox = real_outbox(engine, service, wall, tmp_path)
-    notices.remember(engine, [FIT, GAP], wall())
+    tell(engine, [FIT, GAP], wall())
     run(outbox)
     assert subscriptions.subscriptions(engine) == [live]
     assert [push.path for push in service.pushes] == ["/push/2", "/push/2"]
@@ -103,7 +108,7 @@ def test_a_phone_that_is_gone_is_told_no_more(
         (1, 1, 0)
     }
     service.answers.append((410, {}))
-    notices.remember(engine, [replace(FIT, key="fit:1:5:0")], wall())
+    tell(engine, [replace(FIT, key="fit:1:5:0")], wall())
     run(outbox)
     assert subscriptions.subscriptions(engine) == []
 
@@ -113,7 +118,7 @@ def test_a_failure_is_tried_again_after_the_back_off_and_not_before(
 ) -> None:
     subscribe(engine, service.new_phone())
     outbox = real_outbox(engine, service, wall, tmp_path)
-    notices.remember(engine, [FIT], wall())
+    tell(engine, [FIT], wall())
     service.answers.append((500, {}))
     run(outbox)
     assert len(service.pushes) == 1
@@ -134,7 +139,7 @@ def test_a_phone_that_subscribed_with_keys_of_no_use_is_told_of_and_left(
     engine: Engine, service: PushService, wall: WallClock, tmp_path: Path, caplog: pytest.LogCaptureFixture
 ) -> None:
     add_phone(engine)
-    notices.remember(engine, [FIT], wall())
+    tell(engine, [FIT], wall())
     run(real_outbox(engine, service, wall, tmp_path))
     assert (told(engine).failed, told(engine).last_error) == (
         1,
@@ -154,11 +159,10 @@ def shared_engine(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Engine]:
 @given(racks())
 def test_remembering_what_is_due_twice_keeps_it_once(shared_engine: Engine, rack: list[Outlook]) -> None:
     """Idempotent, whoever remembers: the store is not emptied between the examples, so keys come again."""
-    ledger = NoticeLedger(shared_engine, WallClock())
     known = {notice.key for notice in notices.notices(shared_engine, 100_000)}
     wanted = due(rack, NOW)
-    assert ledger.remember(wanted) == len({notice.key for notice in wanted} - known)
-    assert ledger.remember(due(list(reversed(rack)), NOW + HOUR_MS)) == 0
+    assert tell(shared_engine, wanted) == len({notice.key for notice in wanted} - known)
+    assert tell(shared_engine, due(list(reversed(rack)), NOW + HOUR_MS)) == 0
     keys = [notice.key for notice in notices.notices(shared_engine, 100_000)]
     assert len(keys) == len(set(keys))
     assert set(keys) == known | {notice.key for notice in wanted}

@@ -6,9 +6,12 @@ import pytest
 from sqlalchemy import Engine, event
 
 from scheduler.forecast import Notice
-from server.store import notices, subscriptions
+from scheduler.ledger import Settlement
+from scheduler.summary import words
+from server.store import held_notices, notices, subscriptions
 from server.store.engine import StoreError, UnknownError
 from server.store.values import Delivery, Subscription
+from tests.service.postman import tell
 
 T0 = 1_772_431_200_000
 WALL = 1_772_500_000_000
@@ -28,8 +31,8 @@ def due(engine: Engine, wall_now: int = WALL) -> list[Delivery]:
 
 def test_a_notice_is_kept_once_with_a_delivery_for_each_phone(engine: Engine) -> None:
     one, two = phone(engine, "one"), phone(engine, "two")
-    assert notices.remember(engine, [notice(), notice("unsure:1:4:0"), notice()], WALL) == 2
-    assert notices.remember(engine, [notice()], WALL + 5) == 0
+    assert tell(engine, [notice(), notice("unsure:1:4:0"), notice()], WALL) == 2
+    assert tell(engine, [notice()], WALL + 5) == 0
     assert [(delivery.key, delivery.subscription) for delivery in due(engine)] == [
         ("fit:1:4:0", one),
         ("fit:1:4:0", two),
@@ -43,8 +46,8 @@ def test_a_notice_is_kept_once_with_a_delivery_for_each_phone(engine: Engine) ->
 
 
 def test_a_notice_without_phones_is_kept_all_the_same(engine: Engine) -> None:
-    assert notices.remember(engine, [], WALL) == 0
-    assert notices.remember(engine, [notice(at=T0), notice("b", T0 + 1)], WALL) == 2
+    assert tell(engine, [], WALL) == 0
+    assert tell(engine, [notice(at=T0), notice("b", T0 + 1)], WALL) == 2
     phone(engine)  # a phone that comes later is not told what was told before
     assert due(engine) == []
     assert [(kept.key, kept.at, kept.waiting) for kept in notices.notices(engine, 10)] == [
@@ -63,10 +66,10 @@ def test_a_notice_and_its_deliveries_are_kept_together_or_not_at_all(engine: Eng
             raise RuntimeError("killed between the two")
 
     with pytest.raises(RuntimeError, match="killed"):
-        notices.remember(engine, [notice()], WALL)
+        tell(engine, [notice()], WALL)
     event.remove(engine, "before_cursor_execute", break_deliveries)
     assert notices.notices(engine, 10) == []
-    assert notices.remember(engine, [notice()], WALL) == 1
+    assert tell(engine, [notice()], WALL) == 1
     assert len(due(engine)) == 1
 
 
@@ -74,13 +77,11 @@ def test_two_threads_that_remember_the_same_keep_it_once(engine: Engine) -> None
     phone(engine)
     counts: list[int] = []
 
-    def tell() -> None:
+    def say() -> None:
         for number in range(20):
-            counts.append(
-                notices.remember(engine, [notice(f"fit:{number}"), notice(f"fit:{number + 1}")], WALL)
-            )
+            counts.append(tell(engine, [notice(f"fit:{number}"), notice(f"fit:{number + 1}")], WALL))
 
-    threads = [threading.Thread(target=tell) for _ in range(2)]
+    threads = [threading.Thread(target=say) for _ in range(2)]
     for thread in threads:
         thread.start()
     for thread in threads:
@@ -92,7 +93,7 @@ def test_two_threads_that_remember_the_same_keep_it_once(engine: Engine) -> None
 
 def test_an_attempt_is_begun_by_one_and_kept_before_the_request(engine: Engine) -> None:
     phone(engine)
-    notices.remember(engine, [notice()], WALL)
+    tell(engine, [notice()], WALL)
     (delivery,) = due(engine)
     assert notices.begin_attempt(engine, delivery)
     assert not notices.begin_attempt(engine, delivery)
@@ -106,7 +107,7 @@ def test_an_attempt_is_begun_by_one_and_kept_before_the_request(engine: Engine) 
 
 def test_what_did_not_go_through_waits_for_its_time(engine: Engine) -> None:
     phone(engine)
-    notices.remember(engine, [notice()], WALL)
+    tell(engine, [notice()], WALL)
     (delivery,) = due(engine)
     notices.begin_attempt(engine, delivery)
     notices.postponed(engine, delivery, "503 from the push service", WALL + 30_000)
@@ -122,7 +123,7 @@ def test_what_did_not_go_through_waits_for_its_time(engine: Engine) -> None:
 
 def test_an_outcome_counts_only_for_an_attempt_that_was_begun(engine: Engine) -> None:
     phone(engine)
-    notices.remember(engine, [notice()], WALL)
+    tell(engine, [notice()], WALL)
     (delivery,) = due(engine)
     notices.delivered(engine, delivery, WALL)
     assert due(engine) == [delivery]
@@ -130,15 +131,15 @@ def test_an_outcome_counts_only_for_an_attempt_that_was_begun(engine: Engine) ->
 
 def test_the_longest_due_goes_first_and_no_more_than_asked(engine: Engine) -> None:
     phone(engine)
-    notices.remember(engine, [notice("b")], WALL + 10)
-    notices.remember(engine, [notice("a")], WALL)
+    tell(engine, [notice("b")], WALL + 10)
+    tell(engine, [notice("a")], WALL)
     assert [one.key for one in notices.due_deliveries(engine, WALL + 10, 100)] == ["a", "b"]
     assert [one.key for one in notices.due_deliveries(engine, WALL + 10, 1)] == ["a"]
 
 
 def test_a_dropped_phone_is_told_no_more_until_it_asks_again(engine: Engine) -> None:
     one, two = phone(engine, "one"), phone(engine, "two")
-    notices.remember(engine, [notice("a")], WALL)
+    tell(engine, [notice("a")], WALL)
     first = due(engine)[0]
     assert first.subscription == one
     notices.begin_attempt(engine, first)
@@ -146,7 +147,7 @@ def test_a_dropped_phone_is_told_no_more_until_it_asks_again(engine: Engine) -> 
     subscriptions.drop(engine, one.id, "410 Gone", WALL)
     subscriptions.drop(engine, one.id, "another reason", WALL + 1)
     assert subscriptions.subscriptions(engine) == [two]
-    notices.remember(engine, [notice("b")], WALL)
+    tell(engine, [notice("b")], WALL)
     assert [(each.key, each.subscription) for each in due(engine)] == [("a", two), ("b", two)]
     kept = {each.key: each for each in notices.notices(engine, 10)}
     assert (kept["a"].dropped, kept["a"].waiting, kept["a"].last_error) == (1, 1, "410 Gone")
@@ -157,7 +158,7 @@ def test_a_dropped_phone_is_told_no_more_until_it_asks_again(engine: Engine) -> 
 
 def test_what_waits_for_a_phone_that_is_dropped_is_dropped(engine: Engine) -> None:
     one = phone(engine)
-    notices.remember(engine, [notice()], WALL)
+    tell(engine, [notice()], WALL)
     subscriptions.drop(engine, one.id, "410 Gone", WALL)
     (kept,) = notices.notices(engine, 10)
     assert (kept.waiting, kept.dropped) == (0, 1)
@@ -175,5 +176,5 @@ def test_an_endpoint_that_asks_again_has_its_keys_renewed(engine: Engine) -> Non
 def test_a_store_error_is_what_a_broken_notice_gives(engine: Engine) -> None:
     broken = Notice("k", "fit", 1, None, "body", T0)  # type: ignore[arg-type]
     with pytest.raises(StoreError, match=r"notice\.title"):
-        notices.remember(engine, [notice(), broken], WALL)
+        held_notices.settle(engine, Settlement((notice(), broken)), words, WALL, WALL)
     assert notices.notices(engine, 10) == []

@@ -6,7 +6,6 @@ from datetime import time
 
 import pytest
 
-from scheduler.reminders import due
 from sensors.clock import HOUR_MS, MINUTE_MS, Millis
 from sensors.reading import Reading
 from server.drying.warning_limits import DEFAULT_LIMITS
@@ -19,6 +18,7 @@ from server.store.engine import Engine
 from server.store.values import TreeSpot
 from server.tree_warnings import TreeWarnings, air_of_last_night
 from server.verdicts import TreeVerdict
+from tests.planning.outlooks import due
 from tests.service.records import PLACE, START, record
 from tests.service.test_live import Shop
 
