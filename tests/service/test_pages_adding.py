@@ -98,7 +98,8 @@ def test_what_cannot_be_is_said_on_the_form_and_nothing_typed_is_lost(
 
 
 @pytest.mark.parametrize(
-    "name", ["אנפה", "🪶 Heron 👩‍🏭", "<script>alert(1)</script>", "\"><b>'&amp;", "İıß"]
+    "name",
+    ["אנפה", "🪶 Heron 👩\u200d🏭", "<script>alert(1)</script>", "\"><b>'&amp;", "İıß"],
 )
 def test_any_script_is_a_name_and_is_shown_as_it_was_written(shop: FakeShop, web: Browser, name: str) -> None:
     answer = web.post("/trees", data=FIELDS | {"label": name, "hook": name, "spot_name": [name, "", "", ""]})
@@ -130,9 +131,8 @@ def test_a_free_hook_is_one_tap(shop: FakeShop, web: Browser) -> None:
     trees = furnished(shop)
     tree_store.take_off(shop.engine, trees["Bittern"].id, "scrapped", NOON, "Ann", "cracked")
     html = web.get("/trees/new").text
-    assert [hook for hook in ("A1", "A2", "A5", "B4") if f'data-fills="hook" data-value="{hook}"' in html] == [
-        "A2", "A5", "B4",
-    ]  # fmt: skip
+    offered = [hook for hook in ("A1", "A2", "A5", "B4") if f'data-fills="hook" data-value="{hook}"' in html]
+    assert offered == ["A2", "A5", "B4"]
     assert 'name="hook" value="C7"' in web.get("/trees/new?hook=C7").text
 
 
@@ -152,8 +152,9 @@ def test_another_like_one_that_hangs_or_was_cast(shop: FakeShop, web: Browser) -
     assert 'name="label" value=""' in text
     assert web.get("/trees/new?like=999").status_code == 404
     copied = {
-        "label": "Snipe II", "hook": "C1", "place": "drying-room", "recipe": "1", "size": "80", "like": "Snipe",
-        "spot_name": ["beak pocket", "back", "gate joint"], "spot_code": ["pocket:14x18", "face", "joint:90"],
+        "label": "Snipe II", "hook": "C1", "place": "drying-room", "recipe": "1", "size": "80",
+        "like": "Snipe", "spot_name": ["beak pocket", "back", "gate joint"],
+        "spot_code": ["pocket:14x18", "face", "joint:90"],
     }  # fmt: skip
     assert web.post("/trees", data=copied).status_code == 303
     [copy] = hung.newest(shop.engine, 1)
