@@ -28,6 +28,7 @@ from server.pages.render import answer_problem_page
 from server.pages.router import page_router
 from server.pages.settings_routes import settings_pages
 from server.pages.tags_routes import tags_pages
+from server.pages.told_routes import told_pages
 from server.parts import Parts
 from server.store.engine import StoreError
 
@@ -73,6 +74,7 @@ def web_app(
     app.include_router(events_pages(parts, access))
     app.include_router(new_tree_pages(parts))
     app.include_router(tags_pages(parts))
+    app.include_router(told_pages(parts))
     app.include_router(page_router(parts))
     app.mount("/static", StaticFiles(directory=STATIC), name="static")
     # The last one added is asked first. Streams of events are not compressed: each is sent as it is made.
@@ -93,7 +95,7 @@ async def _answer(request: Request, error: Exception) -> Response:
 
 
 def _describe_problems(app: FastAPI) -> None:
-    """Put the shape of a problem into the OpenAPI description, which the calls only refer to."""
+    """Complete the OpenAPI description: what a problem is, and what is answered before any call."""
     described = app.openapi
 
     def with_problems() -> dict[str, object]:
@@ -103,6 +105,23 @@ def _describe_problems(app: FastAPI) -> None:
             problem = Problem.model_json_schema(ref_template="#/components/schemas/{model}")
             schemas.update(problem.pop("$defs", {}))
             schemas["Problem"] = problem
+            for path, calls in schema["paths"].items():
+                for call in calls.values():
+                    for status, words in _answers_before(path, "requestBody" in call).items():
+                        call["responses"].setdefault(status, _problem_answer(words))
         return schema
 
     app.openapi = with_problems  # type: ignore[method-assign]
+
+
+def _answers_before(path: str, has_body: bool) -> dict[str, str]:
+    """What the guard, the gate and the reading of a body may answer, by status, before a call is reached."""
+    answers = {} if path == "/healthz" else {"401": "Not signed in", "403": "Not for this role or scope"}
+    if has_body:
+        answers |= {"400": "The body cannot be read", "413": "The body is too large"}
+    return answers
+
+
+def _problem_answer(words: str) -> dict[str, object]:
+    shape = {"schema": {"$ref": "#/components/schemas/Problem"}}
+    return {"description": words, "content": {"application/problem+json": shape}}
