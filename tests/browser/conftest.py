@@ -123,6 +123,7 @@ def phone(chromium: Browser) -> Iterator[Phone]:
         "ERR_CONNECTION_RESET",
         "ERR_EMPTY_RESPONSE",
         "ERR_FAILED",
+        "ERR_INCOMPLETE_CHUNKED_ENCODING",
         "ERR_INTERNET_DISCONNECTED",
         "409 (Conflict)",
         "404 (Not Found)",

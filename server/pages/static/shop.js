@@ -1,4 +1,5 @@
 // Everything works without this file. With it: holding confirms, pages refresh themselves, and times count on.
+import { listen } from "/static/changes.js";
 import { keep, newKey, sendWaiting, tell } from "/static/waiting.js";
 
 (() => {
@@ -87,22 +88,51 @@ import { keep, newKey, sendWaiting, tell } from "/static/waiting.js";
   // What a person is in the middle of is left alone.
   const busy = () => holding !== null || main().querySelector("details[open]") !== null
     || main().querySelector(":is(input, select):focus") !== null;
+  let stale = false;       // something changed that is not shown yet
+  let looking = false, lookedAt = performance.now(), soon = 0;
   const refresh = async () => {
-    if (document.visibilityState !== "visible" || !("live" in main().dataset) || busy()) return;
+    if (looking || document.visibilityState !== "visible" || !("live" in main().dataset) || busy()) return;
+    looking = true;
+    stale = false;
+    lookedAt = performance.now();
+    await fetchAnew();
+    looking = false;
+    if (stale) refreshSoon();
+  };
+  const fetchAnew = async () => {
     try {
       const answer = await fetch(location.href, { signal: AbortSignal.timeout(8000), cache: "no-store" });
       if (answer.status >= 500) return lost();
       const html = await answer.text();
       connected();
-      // A button may have been pressed while the answer was on its way.
-      if (answer.ok && !busy() && "live" in main().dataset) show(parsed(html));
+      // A button may have been pressed while the answer was on its way: then it is shown later.
+      if (answer.ok && "live" in main().dataset) if (busy()) stale = true; else show(parsed(html));
     } catch {
       lost();
     }
   };
+  // At once, but for a page that was looked at just now: many changes in a row are one.
+  const refreshSoon = () => {
+    stale = true;
+    clearTimeout(soon);
+    soon = setTimeout(refresh, Math.max(lookedAt + (topic() === "air" ? 5000 : 700) - performance.now(), 0));
+  };
+  const topic = () => main().dataset.live || /^\/(trees\/\d+|air)$/.exec(location.pathname)?.[1] || "rack";
+  const stream = "live" in main().dataset ? listen({
+    topic,
+    since: () => Number(main().dataset.asOf),
+    changed: refreshSoon,
+    broken: () => refresh(), // whether there is a connection is told by whether the page can be fetched
+  }) : { told: () => false, tryAgain: () => {} };
+  const SLOWLY_MS = 60000;
   const period = () => (Number(main().dataset.clockRate) > 10 ? 2000 : 5000);
+  // What was put off because somebody was busy comes now; while changes are told, little else is to be fetched.
   const turn = async () => {
-    await refresh();
+    const slowly = stream.told() && !lostAt && !stale;
+    if (!slowly || performance.now() - lookedAt >= SLOWLY_MS) {
+      await refresh();
+      stream.tryAgain();
+    }
     await sendKept();
     setTimeout(turn, period());
   };

@@ -1,7 +1,9 @@
 // Keeps the last known pages for when there is no connection. What is fresh always comes first.
 "use strict";
-const SHELL = "shell-1", PAGES = "pages-1";
-const FILES = ["/static/shop.css", "/static/shop.js", "/static/waiting.js", "/static/icon.svg"];
+importScripts("/static/kept-dips.js", "/static/notices.js");
+const SHELL = "shell-2", PAGES = "pages-1";
+const FILES = ["/static/shop.css", "/static/shop.js", "/static/waiting.js", "/static/kept-dips.js", "/static/changes.js",
+  "/static/icon.svg", "/static/icon-192.png"];
 const PAGE = /^\/$|^\/(air|shop)$|^\/trees\/\d+$/;
 const KEPT_AT = "X-Kept-At";      // on a kept page: when it came, by this phone's clock [ms]
 const PATIENCE_MS = 4000;         // how long a kept page waits for a fresh one
@@ -52,7 +54,7 @@ const asKept = (kept, text) => {
 };
 // A page that is being written anew just now may not be read: then it is there a moment later.
 const keptPage = async (path) => {
-  for (let turn = 0; turn < 5; turn += 1) {
+  for (let turn = 0; turn < 15; turn += 1) {
     try {
       const kept = await (await caches.open(PAGES)).match(path);
       if (kept) return asKept(kept, await kept.text());

@@ -1,39 +1,13 @@
 // Dips that were said without a connection: kept on this phone, sent in their order, each with its own time.
 // Each carries the key under which it was said first: sent twice it is still one dip.
 
-const opened = () => new Promise((done, failed) => {
-  const request = indexedDB.open("slowcorner", 1);
-  request.onupgradeneeded = () => request.result.createObjectStore("dips", { keyPath: "order", autoIncrement: true })
-    .createIndex("key", "key", { unique: true });
-  request.onsuccess = () => done(request.result);
-  request.onerror = () => failed(request.error);
-});
-const within = async (mode, work) => {
-  const base = await opened();
-  try {
-    return await new Promise((done, failed) => {
-      const change = base.transaction("dips", mode);
-      const request = work(change.objectStore("dips"));
-      change.oncomplete = () => done(request.result);
-      change.onabort = change.onerror = () => failed(change.error);
-    });
-  } finally {
-    base.close();
-  }
-};
-const all = () => within("readonly", (dips) => dips.getAll());
-const change = (dip) => within("readwrite", (dips) => dips.put(dip));
-const drop = (dip) => within("readwrite", (dips) => dips.delete(dip.order));
+import "/static/kept-dips.js";
+
+const { all, change, drop } = self.keptDips;
+export const { keep } = self.keptDips;
 
 export const newKey = () =>
   Array.from(crypto.getRandomValues(new Uint8Array(16)), (byte) => byte.toString(16).padStart(2, "0")).join("");
-
-// `fields` are the form's pairs. Said again under the same key it is kept once.
-export const keep = async (action, fields, words) => {
-  const key = fields.find(([name]) => name === "key")?.[1] ?? "";
-  if ((await all()).some((dip) => dip.key === key)) return;
-  await within("readwrite", (dips) => dips.add({ action, fields, words, key, asks: "" }));
-};
 
 const send = async (dip) => {
   const answer = await fetch(dip.action, { method: "POST", body: new URLSearchParams(dip.fields) });
