@@ -238,7 +238,6 @@ class ShopPage:
 
     frame: Frame
     notices: tuple[NoticeRow, ...]
-    phones: str
-    push_key: str
+    on_phones: ToldPhones
     beliefs: str
     cautions: tuple[str, ...]

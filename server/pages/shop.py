@@ -5,10 +5,10 @@ from server.pages import cautions
 from server.pages.beliefs import changed_words
 from server.pages.contexts import NoticeRow, ShopPage
 from server.pages.frame import Shop, frame, shop_now
+from server.pages.told_phone import told_phones
 from server.pages.wording import clock_words
 from server.parts import Parts
 from server.store import notices as notice_store
-from server.store import subscriptions as subscription_store
 from server.store.values import KeptNotice
 
 NOTICES_SHOWN = 30
@@ -17,12 +17,10 @@ NOTICES_SHOWN = 30
 def shop_page(parts: Parts) -> ShopPage:
     """The shop's page."""
     shop = shop_now(parts)
-    phones = len(subscription_store.subscriptions(parts.engine))
     return ShopPage(
         frame=frame(parts, shop, "Shop", "shop"),
         notices=tuple(_notice(shop, one) for one in notice_store.notices(parts.engine, NOTICES_SHOWN)),
-        phones=_phones_words(phones),
-        push_key=parts.vapid_public_key,
+        on_phones=told_phones(parts, shop),
         beliefs=changed_words(believed(parts.engine)),
         cautions=cautions.SHOP,
     )
@@ -52,8 +50,3 @@ def delivery_words(notice: KeptNotice) -> str:
         parts.append(f"not sent to {notice.failed}{reason}")
     return ", ".join(parts) or "told here only: no phone had asked"
 
-
-def _phones_words(count: int) -> str:
-    if not count:
-        return "No phone has asked to be told yet."
-    return "1 phone is told." if count == 1 else f"{count} phones are told."
