@@ -1,4 +1,4 @@
-"""Hanging a tree in gloves: by taps on pictures, by the dial, by the phone held along the vent; and its tags."""
+"""Hanging a tree in gloves: by pictures, by the dial, by the phone held along the vent; and its tags."""
 
 import math
 import os
@@ -163,11 +163,11 @@ def turned(alpha: float, beta: float, gamma: float) -> np.ndarray[Any, Any]:
     about_z = np.array([[math.cos(a), -math.sin(a), 0], [math.sin(a), math.cos(a), 0], [0, 0, 1]])
     about_x = np.array([[1, 0, 0], [0, math.cos(b), -math.sin(b)], [0, math.sin(b), math.cos(b)]])
     about_y = np.array([[math.cos(g), 0, math.sin(g)], [0, 1, 0], [-math.sin(g), 0, math.cos(g)]])
-    return about_z @ about_x @ about_y
+    return np.asarray(about_z @ about_x @ about_y)
 
 
 def test_the_phone_held_along_vent_and_cup_gives_the_angle(live: LiveShop, phone: Phone) -> None:
-    """The pure function against rotation matrices written out in NumPy; then by events, as a phone tells them."""
+    """The pure function against rotation matrices written out in NumPy; then by events, as phones tell them."""
     page = phone()
     page.goto(f"{live.address}/trees/new")
     draw = np.random.default_rng(5)
@@ -189,8 +189,8 @@ def test_the_phone_held_along_vent_and_cup_gives_the_angle(live: LiveShop, phone
 
     def lie(alpha: float, beta: float) -> None:
         page.evaluate(
-            "([alpha, beta]) => dispatchEvent(new DeviceOrientationEvent('deviceorientation', { alpha, beta, gamma: 3 }))",
-            [alpha, beta],
+            "told => dispatchEvent(new DeviceOrientationEvent('deviceorientation', told))",
+            {"alpha": alpha, "beta": beta, "gamma": 3},
         )
 
     page.locator(".additions button", has_text="Open").tap()
