@@ -8,7 +8,6 @@ from server.pages.contexts import (
     ProblemPage,
     QuestionPage,
     RackPage,
-    ShopPage,
     TreePage,
     UndoPage,
 )
@@ -19,6 +18,7 @@ from server.pages.pair import PairPage
 from server.pages.phone_trust import PhoneTrustPage
 from server.pages.recipes import RecipesPage
 from server.pages.settings import SettingsPage
+from server.pages.shop import ShopPage
 from server.pages.tags import TagPage, TagsPage
 
 Page = (

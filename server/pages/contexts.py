@@ -222,22 +222,3 @@ class ProblemPage:
     back: str
 
 
-@dataclass(frozen=True)
-class NoticeRow:
-    """A notice that was told, and what became of it."""
-
-    title: str
-    body: str
-    when: str
-    delivery: str
-
-
-@dataclass(frozen=True)
-class ShopPage:
-    """What the shop was told so far, how to be told, and the cautions."""
-
-    frame: Frame
-    notices: tuple[NoticeRow, ...]
-    on_phones: ToldPhones
-    beliefs: str
-    cautions: tuple[str, ...]
