@@ -31,7 +31,7 @@ _ENVIRONMENT = environment()
 def template_name(page: type[Page]) -> str:
     """The template of a page.
 
-    >>> from server.pages.contexts import ShopPage
+    >>> from server.pages.shop import ShopPage
     >>> template_name(ShopPage)
     'shop.html'
     """
