@@ -13,6 +13,7 @@ from server.api.node_settings import node_settings_router
 from server.api.push import push_router
 from server.api.rack import rack_router
 from server.api.service import service_router
+from server.api.told import told_router
 from server.api.trees import trees_router
 from server.api.what_if import what_if_router
 from server.parts import Parts
@@ -34,6 +35,7 @@ def api_router(parts: Parts) -> APIRouter:
         node_settings_router,
         mappings_router,
         beliefs_router,
+        told_router,
         push_router,
         service_router,
     ):

@@ -20,6 +20,7 @@ from server.pages.recipes import RecipesPage
 from server.pages.settings import SettingsPage
 from server.pages.shop import ShopPage
 from server.pages.tags import TagPage, TagsPage
+from server.pages.told import ToldPage
 
 Page = (
     RackPage
@@ -41,4 +42,5 @@ Page = (
     | PairPage
     | DevicesPage
     | PhoneTrustPage
+    | ToldPage
 )

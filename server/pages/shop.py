@@ -8,6 +8,7 @@ from server.pages.beliefs import changed_words
 from server.pages.contexts import Frame
 from server.pages.frame import Shop, frame, shop_now
 from server.pages.told_phone import ToldPhones, told_phones
+from server.pages.told_words import delivery_words
 from server.pages.wording import clock_words
 from server.parts import Parts
 from server.store import notices as notice_store
@@ -53,23 +54,3 @@ def _notice(shop: Shop, notice: KeptNotice) -> NoticeRow:
     return NoticeRow(
         notice.title, notice.body, clock_words(notice.at, shop.now, shop.zone), delivery_words(notice)
     )
-
-
-def delivery_words(notice: KeptNotice) -> str:
-    """What became of a notice.
-
-    >>> delivery_words(KeptNotice(1, "k", "fit", 1, "t", "b", 0, sent=1, waiting=2, failed=0))
-    'sent to 1 phone, waiting for 2'
-    >>> delivery_words(KeptNotice(1, "k", "fit", 1, "t", "b", 0, sent=0, waiting=0, failed=0))
-    'told here only: no phone had asked'
-    """
-    parts = []
-    if notice.sent:
-        parts.append(f"sent to {notice.sent} phone{'' if notice.sent == 1 else 's'}")
-    if notice.waiting:
-        parts.append(f"waiting for {notice.waiting}")
-    if notice.failed:
-        reason = f" ({notice.last_error})" if notice.last_error else ""
-        parts.append(f"not sent to {notice.failed}{reason}")
-    return ", ".join(parts) or "told here only: no phone had asked"
-

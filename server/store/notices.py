@@ -5,7 +5,7 @@ A delivery is `waiting`, then `sending` (kept before the request goes out), then
 so, and is not sent again.
 """
 
-from typing import Any
+from typing import Any, Literal, cast
 
 from sqlalchemy import ColumnElement, CursorResult, Engine, func, update
 from sqlmodel import col, select
@@ -169,5 +169,5 @@ def _kept(row: NoticeRow, counts: dict[tuple[int, str], int], errors: dict[int, 
         maybe_sent=counts.get((notice_id, "sending"), 0),
         dropped=counts.get((notice_id, "dropped"), 0),
         last_error=errors.get(notice_id),
-        state=row.state,
+        state=cast(Literal["told", "held", "moot"], row.state),
     )

@@ -254,7 +254,7 @@ class KeptNotice:
     last_error: str | None = None
     maybe_sent: int = 0
     dropped: int = 0
-    state: str = "told"
+    state: Literal["told", "held", "moot"] = "told"
 
 
 @dataclass(frozen=True)
