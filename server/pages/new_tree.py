@@ -4,6 +4,7 @@ from dataclasses import dataclass, replace
 
 from fastapi import Response
 from fastapi.responses import RedirectResponse
+from markupsafe import Markup
 
 from server.api.schemas import MOST_SPOTS
 from server.dip_desk import known_tree
@@ -89,7 +90,7 @@ def new_tree_page(parts: Parts, form: TreeForm, fault: str = "") -> NewTreePage:
     """The form, as it was typed."""
     shop = shop_now(parts)
     lines = tuple(spot_line(name, code, shop.units) for name, code in form.spots)
-    empty = (SpotLine("", "", "", spot_line("", "face", shop.units).picture, False),)
+    empty = (SpotLine("", "", "", Markup(), False),)
     places, recipes = place_store.places(parts.engine), recipe_store.recipes(parts.engine)
     return NewTreePage(
         frame=frame(parts, shop, "A new tree"),

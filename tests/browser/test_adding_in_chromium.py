@@ -80,6 +80,8 @@ def test_the_dial_turns_by_drag_key_and_button_and_says_what_it_does(live: LiveS
     expect(page.locator(".hint p").first).to_contain_text("At 60° about", timeout=30_000)
     expect(page.locator(".hint")).to_contain_text("Opened to 90° it would save")
     expect(page.locator(".hint")).to_contain_text("Coat 3, backup")
+    page.get_by_label("Cellar").check()  # where the air stands: it is reckoned anew
+    expect(page.locator(".hint")).to_contain_text("moving at 0.2 m/s", timeout=30_000)
     drawn = slider.locator(".wax").get_attribute("d")
     slider.press("ArrowLeft")
     expect(slider).to_have_attribute("aria-valuenow", "55")
@@ -167,7 +169,7 @@ def turned(alpha: float, beta: float, gamma: float) -> np.ndarray[Any, Any]:
 
 
 def test_the_phone_held_along_vent_and_cup_gives_the_angle(live: LiveShop, phone: Phone) -> None:
-    """The pure function against rotation matrices written out in NumPy; then by events, as phones tell them."""
+    """The pure function against rotation matrices written out in NumPy; then by a phone’s events."""
     page = phone()
     page.goto(f"{live.address}/trees/new")
     draw = np.random.default_rng(5)

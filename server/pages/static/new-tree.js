@@ -95,6 +95,10 @@ const EDITORS = {
     for (const one of editor.querySelectorAll("[data-by]")) one.addEventListener("click", () => turn(now + Number(one.dataset.by)));
     for (const one of editor.querySelectorAll("[data-angle]")) one.addEventListener("click", () => turn(Number(one.dataset.angle)));
     byPhone(editor.querySelector(".by-phone"), turn);
+    // What it was reckoned for may be changed below while the corner is open.
+    form.addEventListener("input", (event) => {
+      if (["size", "place", "recipe"].includes(event.target.name) && editor.isConnected) turned(now);
+    });
     turned(angle);
   },
   pocket(spot, editor) { sizes(spot, editor, ["mouth", "depth"]); },
