@@ -1,8 +1,6 @@
 """Other ways than push to be told, such as mail, a chat or a webhook: by Apprise, where it is installed."""
 
 import asyncio
-import logging
-import threading
 from importlib.util import find_spec
 from typing import Any
 
@@ -71,37 +69,21 @@ def tell(address: str, title: str, body: str) -> Outcome:
     messenger = apprise.Apprise()
     if not messenger.add(address):
         return Outcome("refused", "the address is none that Apprise can send to")
-    complaints = _Complaints()
-    log = logging.getLogger("apprise")
-    log.addHandler(complaints)
     try:
-        sent = bool(messenger.notify(title=title, body=body))
-    except Exception as fault:  # whatever a plugin of a hundred raises, the outbox goes on
+        result = messenger.notify(title=title, body=body)
+    except Exception as fault:  # whatever one plugin of a hundred raises, the outbox goes on
         return Outcome("later", f"the channel failed: {type(fault).__name__}")
-    finally:
-        log.removeHandler(complaints)
-    return Outcome("sent") if sent else Outcome("later", complaints.reason(address))
+    return Outcome("sent") if result else Outcome("later", _reason(result, address))
 
 
-class _Complaints(logging.Handler):
-    """What Apprise says of one sending: it is logged, and not returned."""
-
-    def __init__(self) -> None:
-        super().__init__(logging.WARNING)
-        self._thread = threading.get_ident()
-        self._said: list[str] = []
-
-    def emit(self, record: logging.LogRecord) -> None:
-        if record.thread == self._thread:
-            self._said.append(record.getMessage().partition("\n")[0])
-
-    def reason(self, address: str) -> str:
-        said = "; ".join(dict.fromkeys(self._said))[:200]
-        if not said:
-            return "the channel did not take it and gave no reason"
-        for secret in _secrets(address):
-            said = said.replace(secret, "****")
-        return said
+def _reason(result: Any, address: str) -> str:
+    """What Apprise wrote down of a sending that failed, without the secrets of the address."""
+    logs = getattr(result, "logs", None)  # older versions only say that it failed
+    lines = [str(entry.message).partition("\n")[0] for entry in logs()] if logs else []
+    said = "; ".join(dict.fromkeys(lines))
+    for secret in _secrets(address):
+        said = said.replace(secret, "****")
+    return said[:200] or "the channel did not take it and gave no reason"
 
 
 def _service(address: str) -> Any:
