@@ -15,6 +15,7 @@ from server.store import trees as tree_store
 from server.store.values import Tree
 from tests.browser.conftest import LiveShop, Phone
 from tests.browser.test_pages_in_chromium import SMALL_TARGETS, WEAK_CONTRAST
+from tests.browser.test_phone_offline import open_and_keep
 
 pytestmark = pytest.mark.browser
 
@@ -259,6 +260,17 @@ def test_a_tag_is_opened_and_its_button_held(live: LiveShop, phone: Phone) -> No
     expect(page.get_by_text("Undo coat 5")).to_be_visible()
     page.mouse.up()
     assert len(dip_store.dips(live.shop.engine, heron.id)) == 5
+
+
+def test_a_tag_without_a_connection_opens_the_kept_page_of_its_tree(live: LiveShop, phone: Phone) -> None:
+    page, heron = phone(), tree_store.rack(live.shop.engine)[0]
+    open_and_keep(live, page, f"/trees/{heron.id}")
+    live.stop()
+    page.goto(f"{live.address}/T/{heron.id}")
+    expect(page.get_by_role("heading", name="Heron", exact=True)).to_be_visible()
+    expect(page.get_by_role("button", name="Dipped: coat 5")).to_be_visible()
+    page.goto(f"{live.address}/H/A1")
+    expect(page.locator(".next")).to_contain_text("Heron")
 
 
 def test_the_sheet_is_printed_in_millimetres_on_a4(live: LiveShop, phone: Phone) -> None:

@@ -5,6 +5,7 @@ const SHELL = "shell-2", PAGES = "pages-1";
 const FILES = ["/static/shop.css", "/static/shop.js", "/static/waiting.js", "/static/kept-dips.js", "/static/changes.js",
   "/static/icon.svg", "/static/icon-192.png"];
 const PAGE = /^\/$|^\/(air|shop)$|^\/trees\/\d+$/;
+const TAG = /^\/[th]\/./i;
 const KEPT_AT = "X-Kept-At";      // on a kept page: when it came, by this phone's clock [ms]
 const PATIENCE_MS = 4000;         // how long a kept page waits for a fresh one
 const OLD_MS = 10 * 60 * 1000;    // a tree's page older than this is fetched again when the rack is
@@ -66,9 +67,9 @@ const keptPage = async (path) => {
   console.warn(`The page ${path} is not kept.`);
   return null;
 };
-const page = async (event, path) => {
+const page = async (event, path, keeps = true) => {
   const fresh = fetch(event.request).then((answer) => {
-    if (isPage(answer)) event.waitUntil(keepAnswer(path, answer.clone()).catch(() => {}));
+    if (keeps && isPage(answer)) event.waitUntil(keepAnswer(path, answer.clone()).catch(() => {}));
     return answer;
   }).catch(() => Response.error());
   if (event.request.mode !== "navigate") return fresh; // a page that refreshes itself must see that it cannot
@@ -78,6 +79,11 @@ const page = async (event, path) => {
   clearTimeout(timer);
   if (answer && answer.type !== "error") return answer;
   return (await keptPage(path)) ?? fresh;
+};
+// A tag without a connection leads to the kept page of its tree; a hook’s to the kept rack.
+const behindTag = (path) => {
+  const tree = path.toLowerCase().match(/^\/t\/(\d+)$/);
+  return tree ? `/trees/${tree[1]}` : "/";
 };
 const file = async (event) => {
   try {
@@ -96,4 +102,5 @@ self.addEventListener("fetch", (event) => {
   if (event.request.method !== "GET" || origin !== self.location.origin) return;
   if (pathname.startsWith("/static/")) event.respondWith(file(event));
   else if (PAGE.test(pathname) && !search) event.respondWith(page(event, pathname));
+  else if (TAG.test(pathname)) event.respondWith(page(event, behindTag(pathname), false));
 });
