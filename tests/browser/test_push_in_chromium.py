@@ -1,0 +1,378 @@
+"""Being told on a phone: asked for on the Shop page, shown by the worker, and done by its buttons.
+
+The browser's own `subscribe()` needs its maker's push service, which no test may reach: it is stood in for.
+What is pushed comes in by the browser's debugging protocol, encrypted by nobody; the encryption and the
+signature are tried against a push service of our own in the tests of the outbox.
+"""
+
+import json
+import os
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from playwright.sync_api import CDPSession, Page, Worker, expect
+
+from scheduler.forecast import Notice
+from scheduler.ledger import Settlement
+from sensors.clock import MINUTE_MS
+from server.phone.payload import TEST, payload_of
+from server.phone.web_push import encode_payload
+from server.store import dips as dip_store
+from server.store import held_notices, notices, phones, subscriptions
+from server.store.put_off import put_offs
+from server.store.values import Tree
+from tests.browser.conftest import LiveShop, Phone
+from tests.browser.test_pages_in_chromium import count, tree_of
+from tests.service.fake_shop import NOON
+from tests.service.push_service import PushService, running_push_service
+
+pytestmark = pytest.mark.browser
+
+STAND_IN = """({ endpoint, p256dh, auth }) => {
+  window.subscribedWith = null;
+  const one = (address) => address && {
+    endpoint: address, toJSON: () => ({ endpoint: address, expirationTime: null, keys: { p256dh, auth } }),
+    unsubscribe: async () => { localStorage.removeItem("held"); return true; },
+  };
+  PushManager.prototype.getSubscription = async () => one(localStorage.getItem("held"));
+  PushManager.prototype.subscribe = async ({ userVisibleOnly, applicationServerKey }) => {
+    window.subscribedWith = { userVisibleOnly, key: Array.from(applicationServerKey) };
+    const made = Number(localStorage.getItem("made") ?? 0) + 1;
+    localStorage.setItem("made", made);
+    localStorage.setItem("held", made === 1 ? endpoint : `${endpoint}-${made}`);
+    return one(localStorage.getItem("held"));
+  };
+}"""
+
+
+@pytest.fixture(scope="module")
+def push_service() -> Iterator[PushService]:
+    with running_push_service() as service:
+        yield service
+
+
+def with_stand_in(page: Page, service: PushService, permission: str = "granted") -> str:
+    """Have the page's browser subscribe at our push service; the address that it will be given."""
+    new = service.new_phone()
+    keys = json.dumps({"endpoint": new.endpoint, "p256dh": new.p256dh, "auth": new.auth})
+    page.add_init_script(f"({STAND_IN})({keys})")
+    if permission == "granted":
+        page.context.grant_permissions(["notifications"])
+    else:
+        # Headless Chromium refuses without asking; what a person answers is stood in for.
+        page.add_init_script(
+            f"Object.defineProperty(Notification, 'permission', {{ get: () => '{permission}' }});"
+            f"Notification.requestPermission = async () => '{permission}';"
+        )
+    return new.endpoint
+
+
+def said(page: Page) -> Any:
+    return page.locator("#told-phone [role=status]")
+
+
+def test_a_phone_asks_to_be_told_tries_it_and_stops(
+    live: LiveShop, phone: Phone, push_service: PushService
+) -> None:
+    page, engine = phone(), live.shop.engine
+    endpoint = with_stand_in(page, push_service)
+    page.goto(f"{live.address}/shop")
+    expect(said(page)).to_have_text("This phone is not told.")
+    page.get_by_role("button", name="Tell this phone").tap()
+    expect(said(page)).to_have_text("This phone is told of what is due.")
+    (kept,) = subscriptions.subscriptions(engine)
+    assert kept.endpoint == endpoint
+    asked = page.evaluate("window.subscribedWith")
+    assert asked["userVisibleOnly"] is True
+    page.get_by_role("button", name="Send a test notice").tap()
+    expect(said(page)).to_contain_text("The test notice is on its way")
+    assert live.shop.tried == [endpoint]
+    live.shop.not_tried = "the push service answered 500"
+    page.get_by_role("button", name="Send a test notice").tap()
+    expect(said(page)).to_contain_text("The test notice did not go: the push service answered 500.")
+    page.get_by_role("button", name="Stop telling this phone").tap()
+    expect(said(page)).to_have_text("This phone is not told.")
+    assert subscriptions.subscriptions(engine) == []
+    page.reload()
+    expect(page.locator("main")).to_contain_text("One phone is told no more since")
+
+
+def test_a_phone_that_the_push_service_gave_up_says_so_and_asks_anew(
+    live: LiveShop, phone: Phone, push_service: PushService
+) -> None:
+    page, engine = phone(), live.shop.engine
+    endpoint = with_stand_in(page, push_service)
+    page.goto(f"{live.address}/shop")
+    page.get_by_role("button", name="Tell this phone").tap()
+    expect(said(page)).to_have_text("This phone is told of what is due.")
+    (kept,) = subscriptions.subscriptions(engine)
+    subscriptions.drop(engine, kept.id, "the push service answered 410", NOON)
+    page.get_by_role("button", name="Send a test notice").tap()
+    expect(said(page)).to_contain_text("It was not done: this phone is not told")
+    known = phones.phone_at(engine, endpoint)
+    assert known is not None
+    assert known.reason == "the push service answered 410"
+    page.reload()  # the browser has its subscription still
+    expect(said(page)).to_have_text("This phone is told no more: the push service answered 410.")
+    page.get_by_role("button", name="Tell this phone").tap()
+    expect(said(page)).to_have_text("This phone is told of what is due.")
+    assert [one.endpoint for one in subscriptions.subscriptions(engine)] == [f"{endpoint}-2"]
+
+
+@pytest.mark.parametrize(
+    ("script", "words"),
+    [
+        (
+            "Object.defineProperty(window, 'isSecureContext', { get: () => false })",
+            "This phone does not trust the connection to the shop yet",
+        ),
+        (
+            "delete window.PushManager;"
+            "Object.defineProperty(navigator, 'userAgent', { get: () => 'iPhone; made up' });"
+            "Object.defineProperty(navigator, 'standalone', { get: () => false });",
+            "takes notices only from a page on its Home Screen: tap Share, then Add to Home Screen",
+        ),
+        ("delete window.PushManager", "This browser takes no notices from pages."),
+        (
+            "Object.defineProperty(Notification, 'permission', { get: () => 'denied' })",
+            "Notices were refused for this page. To allow them, tap the sign beside the address",
+        ),
+    ],
+    ids=["not-trusted", "home-screen", "no-push", "refused"],
+)
+def test_what_is_missing_is_said_in_plain_words(
+    live: LiveShop, phone: Phone, script: str, words: str
+) -> None:
+    page = phone()
+    page.add_init_script(script)
+    page.goto(f"{live.address}/shop")
+    expect(said(page)).to_contain_text(words)
+    expect(page.locator("#told-phone button:visible")).to_have_count(0)
+    expect(page.get_by_role("link", name="Set up this phone’s trust")).to_be_visible(
+        visible="isSecureContext" in script
+    )
+
+
+def test_permission_is_asked_for_only_when_the_button_is_pressed(
+    live: LiveShop, phone: Phone, push_service: PushService
+) -> None:
+    page = phone()
+    with_stand_in(page, push_service, permission="default")
+    page.add_init_script(
+        "window.askedFor = 0; const before = Notification.requestPermission;"
+        "Notification.requestPermission = () => { window.askedFor += 1; return before(); };"
+    )
+    page.goto(f"{live.address}/shop")
+    expect(said(page)).to_have_text("This phone is not told.")
+    assert page.evaluate("window.askedFor") == 0
+    page.get_by_role("button", name="Tell this phone").tap()
+    expect(said(page)).to_contain_text("Notices are not allowed yet")
+    assert page.evaluate("window.askedFor") == 1
+    assert subscriptions.subscriptions(live.shop.engine) == []
+
+
+@pytest.mark.parametrize("dark", [False, True], ids=["light", "dark"])
+def test_the_part_can_be_read_and_touched(
+    live: LiveShop, phone: Phone, push_service: PushService, dark: bool
+) -> None:
+    page = phone(dark=dark)
+    with_stand_in(page, push_service)
+    page.set_viewport_size({"width": 360, "height": 844})
+    page.goto(f"{live.address}/shop")
+    page.get_by_role("button", name="Tell this phone").tap()
+    expect(said(page)).to_have_text("This phone is told of what is due.")
+    assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")
+    heights = page.eval_on_selector_all("#told-phone button", "all => all.map(one => one.offsetHeight)")
+    assert [height for height in heights if 0 < height < 48] == []
+    assert len([height for height in heights if height]) == 2
+    found = Axe().run(page)
+    assert found.violations_count == 0, found.generate_report()
+    folder = os.environ.get("SLOWCORNER_SCREENSHOTS")
+    if folder:
+        page.set_viewport_size({"width": 390, "height": 844})
+        page.locator("#phone").scroll_into_view_if_needed()
+        page.screenshot(path=Path(folder) / f"told-phone-390-{'dark' if dark else 'light'}.png")
+
+
+# -- what the worker does
+
+
+class Told:
+    """A phone whose worker runs: pushes come in, and its notices can be seen and pressed."""
+
+    def __init__(self, page: Page, live: LiveShop) -> None:
+        self.page, self.live = page, live
+        page.context.grant_permissions(["notifications"])
+        self._session: CDPSession = page.context.new_cdp_session(page)
+        registered: list[dict[str, Any]] = []
+        self._session.on(
+            "ServiceWorker.workerRegistrationUpdated", lambda told: registered.extend(told["registrations"])
+        )
+        self._session.send("ServiceWorker.enable")
+        page.goto(live.address)
+        page.wait_for_function("() => navigator.serviceWorker.controller !== null")
+        for _ in range(100):
+            if registered:
+                break
+            page.wait_for_timeout(20)
+        self._id = registered[0]["registrationId"]
+        self.worker: Worker = page.context.service_workers[0]
+
+    def push(self, payload: str) -> None:
+        self._session.send(
+            "ServiceWorker.deliverPushMessage",
+            {"origin": self.live.address, "registrationId": self._id, "data": payload},
+        )
+
+    def shown(self, words: str) -> list[dict[str, Any]]:
+        """The notices on the phone, once one of them says `words`."""
+        for _ in range(150):
+            found: list[dict[str, Any]] = self.worker.evaluate(
+                """async () => (await registration.getNotifications()).map((one) => ({
+                  title: one.title, body: one.body, tag: one.tag, data: one.data, renotify: one.renotify,
+                  actions: one.actions.map(({ action }) => action),
+                }))"""
+            )
+            if any(words in f"{one['title']} {one['body']}" for one in found):
+                return found
+            self.page.wait_for_timeout(20)
+        raise AssertionError(f"no notice says {words!r}: {found}")
+
+    def press(self, tag: str, action: str = "") -> None:
+        """Touch a notice, or a button of it; done when its work is.
+
+        Only a real touch allows a worker to bring a window to the front: that is stood in for.
+        """
+        self.worker.evaluate(
+            """async ([tag, action]) => {
+              WindowClient.prototype.focus = async function () { return this; };
+              const [notification] = await registration.getNotifications({ tag });
+              const event = new NotificationEvent("notificationclick", { notification, action });
+              const work = [];
+              event.waitUntil = (promise) => work.push(promise);
+              self.dispatchEvent(event);
+              await Promise.all(work);
+            }""",
+            [tag, action],
+        )
+
+
+def pushed(live: LiveShop, tree: Tree, coat: int = 4, cause: str = "fit") -> dict[str, Any]:
+    """A notice of a tree as the outbox sends it."""
+    engine = live.shop.engine
+    if not subscriptions.subscriptions(engine):
+        subscriptions.subscribe(engine, "https://push.example/one", "p", "a", NOON)
+    key = f"{cause}:{tree.id}:{coat}:{NOON - 3 * 60 * MINUTE_MS}"
+    notice = Notice(key, cause, tree.id, f"{tree.label}: fit to dip", f"Coat {coat + 1} may go on.", NOON)
+    held_notices.settle(engine, Settlement((notice,), frozenset(), (notice,)), lambda _: ("", ""), NOON, NOON)
+    (delivery,) = [one for one in notices.due_deliveries(engine, NOON, 99) if one.key == key]
+    payload: dict[str, Any] = json.loads(encode_payload(payload_of(delivery)))
+    return payload
+
+
+@pytest.fixture
+def told(live: LiveShop, phone: Phone) -> Told:
+    return Told(phone(), live)
+
+
+def test_a_push_is_shown_with_its_buttons_and_dipped_logs_one_dip(told: Told, live: LiveShop) -> None:
+    heron = tree_of(live, "Heron")
+    live.shop.rack.on_refresh = lambda _: live.shop.judge(heron, "drying", remaining=1.0)
+    notice = pushed(live, heron)
+    for _ in range(2):
+        told.push(json.dumps(notice))
+        (one,) = told.shown("Heron: fit to dip")
+    assert one["body"] == "Coat 5 may go on."
+    assert (one["tag"], one["renotify"], one["actions"]) == (notice["tag"], False, ["dipped", "later"])
+    assert one["data"]["url"] == f"/trees/{heron.id}"
+    told.press(notice["tag"], "dipped")
+    (done,) = told.shown("Coat 5 is written down")
+    assert done["body"].startswith("Heron, dipped at ")
+    assert done["actions"] == ["undo"]
+    assert count(live, heron) == 5
+    told.push(json.dumps(notice))  # a late copy, pressed as well: the same dip
+    told.shown("Heron: fit to dip")
+    told.press(notice["tag"], "dipped")
+    told.shown("Coat 5 is written down")
+    assert count(live, heron) == 5
+    told.press(notice["tag"], "undo")
+    told.shown("Coat 5 is taken back")
+    assert count(live, heron) == 4
+
+
+def test_a_dip_that_asks_something_opens_the_tree(told: Told, live: LiveShop) -> None:
+    bittern = tree_of(live, "Bittern")
+    notice = pushed(live, bittern, coat=3)
+    told.push(json.dumps(notice))
+    told.shown("Bittern: fit to dip")
+    told.press(notice["tag"], "dipped")
+    told.page.wait_for_url(f"{live.address}/trees/{bittern.id}")
+    assert count(live, bittern) == 3
+
+
+def test_a_touch_opens_the_tree(told: Told, live: LiveShop) -> None:
+    heron = tree_of(live, "Heron")
+    notice = pushed(live, heron)
+    told.push(json.dumps(notice))
+    told.shown("Heron: fit to dip")
+    told.press(notice["tag"])
+    told.page.wait_for_url(f"{live.address}/trees/{heron.id}")
+    assert count(live, heron) == 4
+
+
+def test_later_puts_the_tree_off(told: Told, live: LiveShop) -> None:
+    heron = tree_of(live, "Heron")
+    notice = pushed(live, heron)
+    told.push(json.dumps(notice))
+    told.shown("Heron: fit to dip")
+    told.press(notice["tag"], "later")
+    assert put_offs(live.shop.engine)[heron.id].until == NOON + 30 * MINUTE_MS
+    assert told.worker.evaluate("async () => (await registration.getNotifications()).length") == 0
+
+
+def test_a_dip_pressed_without_a_connection_waits_and_is_sent_with_its_own_time(
+    told: Told, live: LiveShop
+) -> None:
+    heron, page = tree_of(live, "Heron"), told.page
+    notice = pushed(live, heron)
+    told.push(json.dumps(notice))
+    told.shown("Heron: fit to dip")
+    live.stop()
+    told.press(notice["tag"], "dipped")
+    told.shown("Not connected: the dip waits here")
+    told.press(notice["tag"])
+    expect(page.get_by_role("heading", name="Waiting to be sent (1)")).to_be_visible(timeout=15_000)
+    live.shop.clock.time += 60 * MINUTE_MS
+    live.shop.rack.on_refresh = lambda _: live.shop.judge(heron, "drying", remaining=1.0)
+    live.start()
+    expect(page.locator("#waiting")).to_be_hidden(timeout=15_000)
+    dips = dip_store.dips(live.shop.engine, heron.id)
+    assert len(dips) == 5
+    assert abs(dips[-1].at - NOON) < MINUTE_MS
+    assert dips[-1].said_at == NOON + 60 * MINUTE_MS
+
+
+def test_a_newer_notice_of_a_tree_takes_the_older_ones_away(told: Told, live: LiveShop) -> None:
+    heron, bittern = tree_of(live, "Heron"), tree_of(live, "Bittern")
+    told.push(json.dumps(pushed(live, heron)))
+    told.push(json.dumps(pushed(live, bittern, coat=3)))
+    told.shown("Bittern: fit to dip")
+    wrong = pushed(live, heron, cause="not-fit") | {"title": "Heron: not fit after all"}
+    told.push(json.dumps(wrong))
+    left = told.shown("not fit after all")
+    assert sorted(one["title"] for one in left) == ["Bittern: fit to dip", "Heron: not fit after all"]
+    assert next(one for one in left if one["title"].startswith("Heron"))["actions"] == []
+
+
+def test_a_push_that_cannot_be_read_says_to_look(told: Told) -> None:
+    look = "Something is to be seen on the rack."
+    for payload in ("[]", "no JSON", '{"body": "x"}'):
+        told.push(payload)
+        (one,) = told.shown(look)
+        assert (one["data"]["url"], one["actions"]) == ("/", [])
+        told.press(one["tag"])
+    told.push(encode_payload(TEST).decode())
+    told.shown("A test notice, asked for on this phone.")
