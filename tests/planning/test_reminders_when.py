@@ -1,0 +1,430 @@
+"""When a person is told: gathered, after quiet hours, once each; over restarts, sleep and changed clocks."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+from datetime import time
+from zoneinfo import ZoneInfo
+
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from scheduler.causes import USUAL
+from scheduler.forecast import NEVER, Notice, Outlook
+from scheduler.ledger import PutOff
+from scheduler.quiet import QuietHours
+from scheduler.reminders import Reminders
+from scheduler.telling import Telling
+from sensors.clock import DAY_MS, HOUR_MS, MINUTE_MS, Millis, parse_time
+from tests.planning.memory_ledger import MemoryLedger, SetRack
+from tests.planning.outlooks import HERON, sure
+
+HELSINKI = ZoneInfo("Europe/Helsinki")
+RULES = Telling(HELSINKI, QuietHours(time(21), time(7), HELSINKI))
+NOON = parse_time("2026-03-02T10:00:00Z")
+"""Noon of a Monday in Helsinki."""
+
+EVENING = parse_time("2026-03-02T19:30:00Z")
+MORNING = parse_time("2026-03-03T05:00:00Z")
+NAMES = ("", "Heron", "Teal", "Snipe", "Dunlin", "Avocet", "Bittern", "Curlew")
+
+
+@dataclass
+class Shop:
+    """A rack, a ledger and the reminders over them; `restart` makes these anew."""
+
+    rules: Telling = RULES
+    rack: SetRack = field(default_factory=SetRack)
+    ledger: MemoryLedger = field(default_factory=MemoryLedger)
+    troubles: list[Notice] = field(default_factory=list)
+    grace_ms: Millis = 0
+
+    def __post_init__(self) -> None:
+        self.restart()
+
+    def restart(self) -> None:
+        self.reminders = Reminders(
+            self.rack, self.ledger, lambda: self.rules, lambda _now: self.troubles, self.grace_ms
+        )
+
+    def look(self, now: Millis, *outlooks: Outlook) -> None:
+        self.rack.say(*outlooks)
+        self.reminders.remind(now)
+
+    def look_often(self, start: Millis, end: Millis, step: Millis = 5 * MINUTE_MS) -> None:
+        for now in range(start, end + 1, step):
+            self.reminders.remind(now)
+
+
+def tree(number: int, state: str = "fit", at: Millis = NOON, coat: int = 4, dipped: Millis = 0) -> Outlook:
+    return replace(
+        HERON,
+        tree_id=number,
+        label=NAMES[number],
+        state=state,  # type: ignore[arg-type]
+        coat=coat,
+        fit_at=sure(at) if state in ("fit", "through") else NEVER,
+        dipped_at=dipped or NOON - 8 * HOUR_MS,
+        as_of=at,
+    )
+
+
+def silent(node: str, at: Millis) -> Notice:
+    key = f"silent:cellar/{node}:2026-03-02"
+    return Notice(key, "silent", None, f"{node} (Cellar): silent", "It says nothing.", at, f"{node} (Cellar)")
+
+
+# -- gathering
+
+
+def test_trees_that_come_fit_in_one_look_are_told_of_in_one_message() -> None:
+    shop = Shop()
+    shop.look(NOON, tree(1), tree(2), tree(3))
+    ((_, title, body, keys),) = shop.ledger.messages
+    assert title == "3 trees fit to dip: Heron, Teal, Snipe"
+    assert body.startswith("Heron (coat 5 of 10, backup). Teal (coat 5 of 10, backup).")
+    assert len(keys) == 3
+
+
+def test_one_tree_alone_keeps_its_own_words() -> None:
+    shop = Shop()
+    shop.look(NOON, tree(1))
+    assert shop.ledger.titles == ["Heron: fit to dip"]
+
+
+def test_the_first_goes_at_once_and_the_next_few_minutes_are_gathered() -> None:
+    shop = Shop()
+    shop.look(NOON, tree(1))
+    shop.look(NOON + 2 * MINUTE_MS, tree(2, at=NOON + 2 * MINUTE_MS))
+    shop.look(NOON + 5 * MINUTE_MS, tree(3, at=NOON + 5 * MINUTE_MS))
+    shop.restart()  # what is gathered is in the ledger
+    shop.look(NOON + 9 * MINUTE_MS)
+    assert shop.ledger.titles == ["Heron: fit to dip"]
+    shop.look(NOON + 10 * MINUTE_MS)
+    shop.look_often(NOON + 11 * MINUTE_MS, NOON + 2 * HOUR_MS)
+    assert shop.ledger.titles == ["Heron: fit to dip", "2 trees fit to dip: Teal, Snipe"]
+
+
+def test_what_is_over_before_it_is_told_is_not_told() -> None:
+    """Dipped while it was gathered, without a word being said of it."""
+    shop = Shop()
+    shop.look(NOON, tree(1))
+    shop.look(NOON + MINUTE_MS, tree(2), tree(3))
+    shop.look(NOON + 4 * MINUTE_MS, tree(2, "drying", coat=5, dipped=NOON + 3 * MINUTE_MS))
+    shop.look_often(NOON + 10 * MINUTE_MS, NOON + HOUR_MS)
+    assert shop.ledger.titles == ["Heron: fit to dip", "Snipe: fit to dip"]
+
+
+def test_a_correction_waits_for_nobody_and_takes_along_what_is_held() -> None:
+    shop = Shop()
+    shop.look(NOON, tree(1), tree(2))
+    shop.look(NOON + MINUTE_MS, tree(3))
+    shop.look(NOON + 2 * MINUTE_MS, tree(1, "drying", at=NOON + 2 * MINUTE_MS))
+    assert shop.ledger.titles[1:] == ["1 not fit after all, 1 fit to dip"]
+    shop.look(NOON + 3 * MINUTE_MS, tree(2, "drying", at=NOON + 3 * MINUTE_MS))
+    assert shop.ledger.titles[2:] == ["Teal: not fit after all"]
+
+
+def test_a_fit_that_nobody_heard_of_is_not_taken_back_and_comes_again() -> None:
+    shop = Shop()
+    shop.look(NOON, tree(1))
+    shop.look(NOON + MINUTE_MS, tree(2))
+    shop.look(NOON + 2 * MINUTE_MS, tree(2, "drying", at=NOON + 2 * MINUTE_MS))
+    shop.look_often(NOON + 10 * MINUTE_MS, NOON + HOUR_MS)
+    assert shop.ledger.titles == ["Heron: fit to dip"]
+    shop.restart()
+    shop.look(NOON + 2 * HOUR_MS, tree(2, at=NOON + 2 * HOUR_MS))
+    assert shop.ledger.titles == ["Heron: fit to dip", "Teal: fit to dip"]
+
+
+# -- quiet hours
+
+
+def test_nothing_is_told_in_the_quiet_hours_and_one_summary_after_them() -> None:
+    shop = Shop()
+    shop.look(EVENING, tree(1, at=EVENING), tree(2, at=EVENING))
+    shop.look(EVENING + HOUR_MS, tree(3, at=EVENING + HOUR_MS))
+    gap = replace(tree(4, "unsure"), unsure_since=EVENING, reason="No air is known.", as_of=EVENING)
+    shop.look(EVENING + 3 * HOUR_MS, gap)
+    shop.troubles.append(silent("wall", EVENING + 4 * HOUR_MS))
+    shop.look(EVENING + 4 * HOUR_MS)
+    shop.restart()
+    shop.look_often(EVENING + 5 * HOUR_MS, MORNING - 1)
+    assert shop.ledger.messages == []
+    shop.look_often(MORNING, MORNING + 4 * HOUR_MS)
+    ((when, title, body, keys),) = shop.ledger.messages
+    assert when == MORNING
+    assert title == "This morning: 3 fit to dip, 1 unsure, 1 node silent"
+    assert body == (
+        "Fit to dip: Heron (coat 5 of 10, backup), Teal (coat 5 of 10, backup), "
+        "Snipe (coat 5 of 10, backup). "
+        "Unsure: Dunlin. A node is silent: wall (Cellar)."
+    )
+    assert len(keys) == 5
+
+
+def test_the_summary_leaves_out_what_became_moot_in_the_night() -> None:
+    """One was dipped, one was taken back, one node came back: of these nothing is said."""
+    shop = Shop()
+    shop.troubles.append(silent("wall", EVENING))
+    shop.look(EVENING, tree(1, at=EVENING), tree(2, at=EVENING), tree(3, at=EVENING))
+    shop.look(EVENING + HOUR_MS, tree(1, "drying", coat=5, dipped=EVENING + HOUR_MS))
+    shop.troubles.clear()
+    shop.look(EVENING + 2 * HOUR_MS, tree(2, "drying", at=EVENING + 2 * HOUR_MS))
+    shop.look_often(EVENING + 3 * HOUR_MS, MORNING + HOUR_MS)
+    assert shop.ledger.titles == ["Snipe: fit to dip"]
+
+
+def test_a_correction_of_what_was_told_in_the_day_waits_for_the_morning_too() -> None:
+    shop = Shop()
+    shop.look(EVENING - HOUR_MS, tree(1, at=EVENING - HOUR_MS))
+    shop.look(EVENING, tree(1, "drying", at=EVENING))
+    assert shop.ledger.titles == ["Heron: fit to dip"]
+    shop.look_often(MORNING, MORNING + HOUR_MS)
+    assert shop.ledger.titles == ["Heron: fit to dip", "Heron: not fit after all"]
+
+
+def test_what_was_told_and_holds_again_in_the_morning_needs_no_word() -> None:
+    shop = Shop()
+    shop.look(EVENING - HOUR_MS, tree(1, at=EVENING - HOUR_MS))
+    shop.look(EVENING, tree(1, "drying", at=EVENING))
+    shop.look(EVENING + HOUR_MS, tree(1, at=EVENING + HOUR_MS))
+    shop.look_often(MORNING, MORNING + HOUR_MS)
+    assert shop.ledger.titles == ["Heron: fit to dip"]
+
+
+def test_both_nights_on_which_clocks_change_end_with_one_summary() -> None:
+    """Helsinki: 29 March 2026 at 03:00 forward, 25 October 2026 at 04:00 back."""
+    for evening, seven in (
+        ("2026-03-28T19:30:00Z", "2026-03-29T04:00:00Z"),
+        ("2026-10-24T18:30:00Z", "2026-10-25T05:00:00Z"),
+    ):
+        shop = Shop()
+        start = parse_time(evening)
+        shop.look(start, tree(1, at=start, dipped=start - HOUR_MS))
+        shop.look(start + 5 * HOUR_MS, tree(2, at=start + 5 * HOUR_MS, dipped=start - HOUR_MS))
+        shop.look_often(start, parse_time(seven) + 6 * HOUR_MS, MINUTE_MS)
+        assert [(when, title) for when, title, *_ in shop.ledger.messages] == [
+            (parse_time(seven), "This morning: 2 fit to dip")
+        ]
+
+
+# -- sleep, restarts, clocks
+
+
+def test_a_laptop_that_slept_six_hours_tells_one_summary() -> None:
+    """Forty things became due meanwhile; that air and nodes are missing is nothing but the sleep."""
+    shop = Shop(grace_ms=10 * MINUTE_MS)
+    shop.look_often(NOON - HOUR_MS, NOON)
+    wake = NOON + 6 * HOUR_MS
+    shop.troubles += [silent(f"n{number}", NOON) for number in range(20)]
+    trees = [replace(tree(1, at=wake - HOUR_MS), tree_id=n, label=f"Tree {n}") for n in range(20)]
+    missed = [
+        replace(tree(1, "unsure"), tree_id=n, label=f"Tree {n}", unsure_since=NOON) for n in range(20, 30)
+    ]
+    shop.look(wake, *trees, *missed)
+    assert shop.ledger.titles == ["20 trees fit to dip: Tree 0, Tree 1, Tree 2, Tree 3 and 16 more"]
+    # Within minutes the nodes are heard again, and the gap is bridged.
+    shop.look(wake + 2 * MINUTE_MS)
+    shop.troubles.clear()
+    shop.look(wake + 4 * MINUTE_MS, *[replace(one, state="drying") for one in missed])
+    shop.look_often(wake + 5 * MINUTE_MS, wake + 2 * HOUR_MS)
+    assert len(shop.ledger.messages) == 1
+
+
+def test_what_stays_missing_after_a_sleep_is_told_once_the_grace_is_over() -> None:
+    shop = Shop(grace_ms=10 * MINUTE_MS)
+    shop.look(NOON)
+    wake = NOON + 6 * HOUR_MS
+    shop.troubles.append(silent("wall", NOON))
+    shop.look(wake, replace(tree(1, "unsure"), unsure_since=NOON))
+    shop.look_often(wake, wake + HOUR_MS, MINUTE_MS)
+    assert [(when, title) for when, title, *_ in shop.ledger.messages] == [
+        (wake + 10 * MINUTE_MS, "1 unsure, 1 node silent")
+    ]
+
+
+def test_a_start_in_the_night_keeps_what_is_held_of_unsure_trees() -> None:
+    """For ten minutes after a start nothing is known of them: they are neither told of nor dropped."""
+    shop = Shop(grace_ms=10 * MINUTE_MS)
+    shop.look(EVENING - HOUR_MS)
+    gap = replace(tree(1, "unsure"), unsure_since=EVENING)
+    shop.look_often(EVENING - HOUR_MS, EVENING)
+    shop.look(EVENING + 5 * MINUTE_MS, gap)
+    shop.restart()
+    shop.look_often(MORNING - 3 * MINUTE_MS, MORNING + HOUR_MS, MINUTE_MS)
+    assert shop.ledger.titles == ["Heron: unsure"]
+
+
+def test_a_clock_that_is_set_back_repeats_nothing() -> None:
+    """Over the end of the quiet hours and back into them; over the time of gathering and back."""
+    shop = Shop()
+    shop.look(MORNING - HOUR_MS, tree(1, at=MORNING - HOUR_MS))
+    shop.look(MORNING + 5 * MINUTE_MS)
+    shop.look(MORNING - 30 * MINUTE_MS, tree(2, at=MORNING - 30 * MINUTE_MS))
+    shop.look_often(MORNING - 29 * MINUTE_MS, MORNING + HOUR_MS, MINUTE_MS)
+    assert shop.ledger.titles == ["Heron: fit to dip", "Teal: fit to dip"]
+    assert len(set(shop.ledger.keys_told)) == 2
+
+
+# -- the other causes
+
+
+def test_each_cause_is_told_only_where_it_is_on() -> None:
+    shop = Shop(replace(RULES, on=USUAL - {"fit", "not-fit"}))
+    shop.look(NOON, tree(1))
+    shop.look(NOON + HOUR_MS, tree(1, "drying", at=NOON + HOUR_MS))
+    assert shop.ledger.messages == []
+
+
+def test_fit_soon_is_told_where_it_is_asked_for_and_once_a_coat() -> None:
+    soon = replace(tree(1, "drying"), fit_at=sure(NOON + 25 * MINUTE_MS))
+    quiet = Shop()
+    quiet.look(NOON, soon)
+    assert quiet.ledger.messages == []
+    shop = Shop(replace(RULES, on=USUAL | {"soon"}))
+    shop.look(NOON - 20 * MINUTE_MS, soon)
+    assert shop.ledger.messages == []
+    shop.look(NOON, soon)
+    shop.look(NOON + 5 * MINUTE_MS, replace(soon, fit_at=sure(NOON + 31 * MINUTE_MS)))
+    assert shop.ledger.messages[0][1:3] == (
+        "Heron: fit soon",
+        "Coat 5 of 10 (backup) may go on in about 25 min, if the air goes on as it is.",
+    )
+    assert len(shop.ledger.messages) == 1
+
+
+def test_a_coat_that_waits_too_long_wants_pre_wetting_once() -> None:
+    shop = Shop()
+    shop.look(NOON, tree(1))
+    shop.look(NOON + 48 * HOUR_MS)
+    assert len(shop.ledger.messages) == 1
+    shop.look_often(NOON + 49 * HOUR_MS, NOON + 60 * HOUR_MS, HOUR_MS)
+    assert shop.ledger.messages[1][1:3] == (
+        "Heron: pre-wet it before the next dip",
+        "Coat 4 of 10 has been dry for 2 days; dry shell drinks the new slurry.",
+    )
+    assert len(shop.ledger.messages) == 2
+
+
+def test_the_last_call_names_what_can_still_go_on_once_a_day() -> None:
+    closing = parse_time("2026-03-02T16:00:00Z")
+    shop = Shop(replace(RULES, closing=closing))
+    drying = replace(tree(2, "drying"), fit_at=sure(closing - 30 * MINUTE_MS))
+    late = replace(tree(3, "drying"), fit_at=sure(closing + 30 * MINUTE_MS))
+    shop.look(NOON, tree(1), drying, late)
+    shop.look_often(NOON + HOUR_MS, closing - 91 * MINUTE_MS)
+    assert shop.ledger.titles == ["Heron: fit to dip"]
+    shop.look_often(closing - 90 * MINUTE_MS, closing)
+    assert shop.ledger.messages[1][1:3] == (
+        "Last call: the shop closes at 18:00",
+        "Fit now: Heron. Expected before closing: Teal about 17:30.",
+    )
+    assert len(shop.ledger.messages) == 2
+
+
+def test_a_gap_that_comes_and_goes_is_told_once_a_day() -> None:
+    shop = Shop()
+    for hour in (0, 3, 6):
+        since = NOON + hour * HOUR_MS
+        shop.look(since, replace(tree(1, "unsure"), unsure_since=since))
+        shop.look(since + HOUR_MS, tree(1, "drying", at=since + HOUR_MS))
+    assert shop.ledger.titles == ["Heron: unsure"]
+    tomorrow = NOON + DAY_MS
+    shop.look(tomorrow, replace(tree(1, "unsure"), unsure_since=tomorrow))
+    assert shop.ledger.titles == ["Heron: unsure", "Heron: unsure"]
+
+
+# -- put off
+
+
+def test_a_tree_that_was_put_off_is_told_of_once_more() -> None:
+    shop = Shop()
+    fit = tree(1)
+    shop.look(NOON, fit)
+    assert fit.dipped_at is not None
+    shop.ledger.later[1] = PutOff(7, 1, fit.dipped_at, NOON + 30 * MINUTE_MS)
+    shop.look_often(NOON, NOON + 29 * MINUTE_MS, MINUTE_MS)
+    assert len(shop.ledger.messages) == 1
+    shop.restart()
+    shop.look_often(NOON + 30 * MINUTE_MS, NOON + 5 * HOUR_MS)
+    assert shop.ledger.titles == ["Heron: fit to dip", "Heron: still fit to dip"]
+    shop.ledger.later[1] = PutOff(8, 1, fit.dipped_at, NOON + 6 * HOUR_MS)
+    shop.look(NOON + 6 * HOUR_MS)
+    assert len(shop.ledger.messages) == 3
+
+
+def test_a_tree_that_was_dipped_meanwhile_is_not_told_of_again() -> None:
+    shop = Shop()
+    fit = tree(1)
+    shop.look(NOON, fit)
+    assert fit.dipped_at is not None
+    shop.ledger.later[1] = PutOff(7, 1, fit.dipped_at, NOON + 30 * MINUTE_MS)
+    shop.look(NOON + 20 * MINUTE_MS, tree(1, "drying", coat=5, dipped=NOON + 15 * MINUTE_MS))
+    shop.look_often(NOON + 30 * MINUTE_MS, NOON + 2 * HOUR_MS)
+    later = NOON + 3 * HOUR_MS
+    shop.look(later, tree(1, coat=5, at=later, dipped=NOON + 15 * MINUTE_MS))
+    assert shop.ledger.titles == ["Heron: fit to dip", "Heron: fit to dip"]
+
+
+# -- laws
+
+STATES = ("drying", "fit", "unsure")
+
+
+@st.composite
+def days(draw: st.DrawFn) -> list[tuple[Millis, Sequence[str], bool]]:
+    """Looks in a row: minutes after the one before, a state for each of three trees, a restart before it."""
+    return draw(
+        st.lists(
+            st.tuples(
+                st.integers(-20, 400),
+                st.lists(st.sampled_from(STATES), min_size=3, max_size=3),
+                st.booleans(),
+            ),
+            max_size=25,
+        )
+    )
+
+
+@settings(max_examples=200)
+@given(days(), st.integers(0, 23), st.integers(0, 30))
+def test_whatever_comes_each_cause_is_told_once_and_never_in_the_quiet_hours(
+    looks: list[tuple[int, Sequence[str], bool]], hour: int, gather_min: int
+) -> None:
+    shop = Shop(replace(RULES, gather_ms=gather_min * MINUTE_MS))
+    now = NOON + hour * HOUR_MS
+    for minutes, states, restart in looks:
+        now += minutes * MINUTE_MS
+        if restart:
+            shop.restart()
+        outlooks = [replace(tree(n, state, at=now), unsure_since=NOON) for n, state in enumerate(states, 1)]
+        shop.look(now, *outlooks)
+    told = shop.ledger.keys_told
+    assert len(told) == len(set(told))
+    assert not any(RULES.quiet.holds(when) for when, *_ in shop.ledger.messages)
+    # In the end, with enough time by day, everything that still holds was told.
+    hours = range(now + HOUR_MS, now + DAY_MS, HOUR_MS)
+    day = next(moment for moment in hours if not RULES.quiet.holds(moment))
+    shop.look(day)
+    fit = [number for number, outlook in shop.rack.trees.items() if outlook.state == "fit"]
+    for number in fit:
+        keys = [key for key in shop.ledger.keys_told if key.startswith(f"fit:{number}:")]
+        wrong = [key for key in shop.ledger.keys_told if key.startswith(f"not-fit:{number}:")]
+        assert len(keys) == len(wrong) + 1
+
+
+@settings(max_examples=200)
+@given(days(), st.integers(0, 23))
+def test_a_restart_changes_nothing_of_what_is_told(
+    looks: list[tuple[int, Sequence[str], bool]], hour: int
+) -> None:
+    """Looks restarted or not, the same is told at the same times."""
+    one, other = Shop(), Shop()
+    now = NOON + hour * HOUR_MS
+    for minutes, states, _ in looks:
+        now += minutes * MINUTE_MS
+        outlooks = [replace(tree(n, state, at=now), unsure_since=NOON) for n, state in enumerate(states, 1)]
+        one.look(now, *outlooks)
+        other.restart()
+        other.look(now, *outlooks)
+    assert one.ledger.messages == other.ledger.messages
