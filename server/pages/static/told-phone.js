@@ -75,11 +75,19 @@ const stop = async () => {
   await look();
 };
 
+// How many phones are told, and which are no more, is said by the page as it is now.
+const countAnew = async () => {
+  const page = new DOMParser().parseFromString(await (await fetch("/shop", { cache: "no-store" })).text(), "text/html");
+  const counted = page.getElementById("told-phones");
+  if (counted) document.getElementById("told-phones").replaceWith(document.adoptNode(counted));
+};
+
 const work = { tell, test, stop };
 for (const [name, button] of buttons) button.addEventListener("click", async () => {
   button.disabled = true;
   try {
     await work[name]();
+    await countAnew();
   } catch (error) {
     words.textContent = `It was not done: ${error.message}.`;
   }
