@@ -1,13 +1,13 @@
-"""Hanging a tree in gloves: by pictures, by the dial, by the phone held along the vent; and its tags."""
+"""Hanging a tree in gloves: by pictures, by the dial, by the phone held along the vent, without script."""
 
 import math
 import os
-import re
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
+from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Page, expect
 
 from server.store import dips as dip_store
@@ -15,7 +15,6 @@ from server.store import trees as tree_store
 from server.store.values import Tree
 from tests.browser.conftest import LiveShop, Phone
 from tests.browser.test_pages_in_chromium import SMALL_TARGETS, WEAK_CONTRAST
-from tests.browser.test_phone_offline import open_and_keep
 
 pytestmark = pytest.mark.browser
 
@@ -30,11 +29,21 @@ def newest(live: LiveShop) -> Tree:
     return tree_store.rack(live.shop.engine)[-1]
 
 
-def picture(page: Page, name: str) -> None:
+def look_at(page: Page, name: str, dark: bool = False, script: bool = True) -> None:
+    """Nothing wider than a phone, in large text too; targets, contrast, axe-core; and a picture."""
     folder = os.environ.get("SLOWCORNER_SCREENSHOTS")
     if folder:
         Path(folder).mkdir(parents=True, exist_ok=True)
-        page.screenshot(path=Path(folder) / f"{name}.png", full_page=True)
+        page.screenshot(path=Path(folder) / f"{name}-{'dark' if dark else 'light'}.png", full_page=True)
+    assert page.evaluate(SMALL_TARGETS) == [], name
+    assert page.evaluate(WEAK_CONTRAST) == [], name
+    for width, letters in ((360, "16px"), (390, "16px"), (390, "32px")):
+        page.set_viewport_size({"width": width, "height": 844})
+        page.evaluate("letters => { document.documentElement.style.fontSize = letters; }", letters)
+        assert page.evaluate("document.documentElement.scrollWidth") <= width, (name, width, letters)
+    page.evaluate("document.documentElement.style.fontSize = ''")
+    if script:  # which axe-core is itself
+        assert Axe().run(page).response["violations"] == [], name
 
 
 def test_a_new_user_hangs_a_tree_and_logs_its_first_dip(live: LiveShop, phone: Phone) -> None:
@@ -217,89 +226,20 @@ def test_a_tree_is_hung_without_script(live: LiveShop, phone: Phone) -> None:
     page.get_by_label("Hook", exact=True).fill("C1")
     page.get_by_label("Spot 2, in your words").fill("gate")
     page.get_by_label("Spot 2, code").fill("joint:25")
-    picture(page, "new-tree-plain")
+    look_at(page, "new-tree-plain", script=False)
     page.get_by_role("button", name="Hang it").tap()
     expect(page.get_by_role("heading", name="Godwit")).to_be_visible()
     assert [(spot.code, spot.name) for spot in newest(live).spots] == [("face", "body"), ("joint:25", "gate")]
 
 
 @pytest.mark.parametrize("dark", [False, True], ids=["light", "dark"])
-def test_the_form_and_the_tags_fit_a_phone(live: LiveShop, phone: Phone, dark: bool) -> None:
+def test_the_form_fits_a_phone(live: LiveShop, phone: Phone, dark: bool) -> None:
     page = phone(dark=dark)
-    heron = tree_store.rack(live.shop.engine)[0]
-
-    def look(name: str) -> None:
-        for width in (360, 390):
-            page.set_viewport_size({"width": width, "height": 844})
-            assert page.evaluate("document.documentElement.scrollWidth") <= width, name
-        assert page.evaluate(SMALL_TARGETS) == [], name
-        assert page.evaluate(WEAK_CONTRAST) == [], name
-        picture(page, f"{name}-{'dark' if dark else 'light'}")
-
     page.goto(f"{live.address}/trees/new")
     for kind in ("Tight", "Pocket", "Hollow"):
         page.locator(".additions button", has_text=kind).tap()
         if kind == "Tight":
             expect(page.locator(".hint")).to_contain_text("as long as the flat face", timeout=30_000)
-        look(f"new-tree-{kind.lower()}")
+        look_at(page, f"new-tree-{kind.lower()}", dark)
     page.get_by_text("Another like one").tap()
-    look("new-tree-likes")
-    for name, path in (("tags", "/tags"), ("tag-tree", f"/T/{heron.id}"), ("tag-hook", "/H/Z9")):
-        page.goto(f"{live.address}{path}")
-        look(name)
-
-
-def test_a_tag_is_opened_and_its_button_held(live: LiveShop, phone: Phone) -> None:
-    page, heron = phone(), tree_store.rack(live.shop.engine)[0]
-    page.goto(f"{live.address}/H/A1")
-    expect(page.get_by_role("heading", name="Heron, coat 5 of 10?")).to_be_visible()
-    assert len(dip_store.dips(live.shop.engine, heron.id)) == 4
-    live.shop.rack.on_refresh = lambda _: live.shop.judge(heron, "drying", remaining=1.0)
-    page.locator("button.hold").hover()
-    page.mouse.down()
-    expect(page.get_by_text("Undo coat 5")).to_be_visible()
-    page.mouse.up()
-    assert len(dip_store.dips(live.shop.engine, heron.id)) == 5
-
-
-def test_a_tag_without_a_connection_opens_the_kept_page_of_its_tree(live: LiveShop, phone: Phone) -> None:
-    page, heron = phone(), tree_store.rack(live.shop.engine)[0]
-    open_and_keep(live, page, f"/trees/{heron.id}")
-    live.stop()
-    page.goto(f"{live.address}/T/{heron.id}")
-    expect(page.get_by_role("heading", name="Heron", exact=True)).to_be_visible()
-    expect(page.get_by_role("button", name="Dipped: coat 5")).to_be_visible()
-    page.goto(f"{live.address}/H/A1")
-    expect(page.locator(".next")).to_contain_text("Heron")
-
-
-def test_the_sheet_is_printed_in_millimetres_on_a4(live: LiveShop, phone: Phone) -> None:
-    page = phone()
-    page.set_viewport_size({"width": 718, "height": 1000})  # 190 mm, what A4 leaves between its margins
-    page.emulate_media(media="print")
-    for size in (25, 35, 50):
-        page.goto(f"{live.address}/tags?address=http://foundry.local:8000&size={size}&more=C1-C40")
-        boxes = page.evaluate(BOXES_MM)
-        assert len(boxes) == 2 * 7 + 40
-        sides = [side for box in boxes for side in box["code"]]
-        assert sides == pytest.approx([size] * len(sides), abs=0.1)
-        assert all(box["right"] <= 190.0 for box in boxes)
-        assert all(box["letters"] >= 4.0 for box in boxes)
-        assert page.locator("header").is_hidden()
-        assert page.locator(".set-up").is_hidden()
-        printed = page.pdf(prefer_css_page_size=True)
-        sheets = re.findall(rb"/MediaBox\s*\[\s*0 0 ([\d.]+) ([\d.]+)\s*\]", printed)
-        # A4 is 210 mm x 297 mm (ISO 216); a point is 1/72 in.
-        paper = [(float(wide) / 72 * 25.4, float(high) / 72 * 25.4) for wide, high in sheets]
-        assert paper
-        assert all(one == pytest.approx((210.0, 297.0), abs=0.5) for one in paper)
-        rows = len({round(box["top"]) for box in boxes})
-        print(f"\n{size} mm: {len(boxes)} tags in {rows} rows on {len(paper)} sheets")
-
-
-BOXES_MM = """() => [...document.querySelectorAll(".tag")].map((tag) => {
-  const mm = (px) => px / 96 * 25.4, box = tag.getBoundingClientRect();
-  const code = tag.querySelector("svg").getBoundingClientRect();
-  return { code: [mm(code.width), mm(code.height)], right: mm(box.right), top: box.top,
-    letters: mm(parseFloat(getComputedStyle(tag.querySelector("b")).fontSize)) };
-})"""
+    look_at(page, "new-tree-likes", dark)
