@@ -199,9 +199,9 @@ class PushService:
 
 
 @contextmanager
-def running_push_service() -> Iterator[PushService]:
-    """A push service on a port of the system's choosing, for as long as the block lasts."""
-    service = PushService()
+def running_push_service(service: PushService | None = None) -> Iterator[PushService]:
+    """A push service, or this one, on a port of the system's choosing, for as long as the block lasts."""
+    service = service or PushService()
 
     class Handler(BaseHTTPRequestHandler):
         def do_POST(self) -> None:
