@@ -12,6 +12,7 @@ from pydantic import AfterValidator, AwareDatetime, BaseModel, ConfigDict, Field
 from scheduler.forecast import State
 from sensors.clock import SECOND_MS, Millis
 from server.drying.spots import parse_spot
+from server.plain_names import is_plain
 
 EARLIEST_YEAR, LATEST_YEAR = 2000, 2200
 LARGEST_ID = 2**31 - 1
@@ -44,7 +45,7 @@ def _spot_code(code: str) -> str:
 
 
 def _plain_text(text: str) -> str:
-    if any(ord(sign) < 32 or ord(sign) == 127 for sign in text):
+    if not is_plain(text):
         raise ValueError("must be one line of plain text")
     return text
 

@@ -40,7 +40,7 @@ SMALLEST_MM, LARGEST_MM = 1.0, 2000.0
 MOST_LIKE = 24
 """How many trees are offered to hang another like."""
 
-LEFT_WORDS = {"": "on the rack", "cleared": "cast", "scrapped": "scrapped"}
+LEFT_WORDS = {"": "on the rack", "cleared": "cleared for burnout", "scrapped": "scrapped"}
 
 
 class FormError(ValueError):

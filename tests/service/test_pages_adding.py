@@ -143,7 +143,7 @@ def test_another_like_one_that_hangs_or_was_cast(shop: FakeShop, web: Browser) -
     tree_store.amend_tree(shop.engine, trees["Snipe"].id, now=NOON, size_mm=80.0)
     offered = read(web, "/trees/new")
     assert {f"/trees/new?like={tree.id}" for tree in trees.values()} <= set(offered.links)
-    assert "Curlew cast" in offered.text
+    assert "Curlew cleared for burnout" in offered.text
     page = web.get(f"/trees/new?like={trees['Snipe'].id}")
     text = page.text
     assert "are those of Snipe" in Reader(text).text
