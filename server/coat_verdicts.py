@@ -84,4 +84,5 @@ def _coat_verdict(
         gaps=coat.gaps,
         bridges=coat.bridges,
         climate=coat.climate,
+        courses=tuple((code, course) for (code, _), course in zip(tree.spots, coat.courses, strict=False)),
     )

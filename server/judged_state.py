@@ -16,7 +16,7 @@ from server.drying.shell import SpotShell
 from server.drying.warnings import CoatClimate
 from server.judging import CoatDip, CoatRecord, Committed, JudgedTree, UnreadableStateError
 
-FORMAT = 6
+FORMAT = 7
 """Raised whenever the model or this layout changes: older saved states are then left unread."""
 
 
@@ -43,6 +43,7 @@ def to_blob(state: Committed) -> bytes:
         "air": None if state.air is None else [x.hex() for x in _air_numbers(state.air)],
         "shells": [len(shell) for shell in shells],
         "curves": [[[at, value] for at, value in curve] for curve in state.curves],
+        "bands": state.bands,
         "coats": [
             [
                 coat.member_fit_at.tolist(),
@@ -56,6 +57,7 @@ def to_blob(state: Committed) -> bytes:
                 [list(gap) for gap in coat.gaps],
                 list(astuple(coat.climate)),
                 [list(astuple(bridge)) for bridge in coat.bridges],
+                coat.courses,
             ]
             for coat in state.coats
         ],
@@ -87,6 +89,7 @@ def from_blob(blob: bytes, dips: Sequence[CoatDip]) -> Committed:
                 gaps=tuple((start, end) for start, end in gaps),
                 climate=CoatClimate(*climate),
                 bridges=tuple(Bridge(*bridge) for bridge in bridges),
+                courses=tuple(tuple((at, mid, low, high) for at, mid, low, high in one) for one in courses),
             )
             for dip, (
                 member_fit_at,
@@ -100,12 +103,14 @@ def from_blob(blob: bytes, dips: Sequence[CoatDip]) -> Committed:
                 gaps,
                 climate,
                 bridges,
+                courses,
             ) in zip(dips[: len(head["coats"])], head["coats"], strict=True)
         )
         air = None if head["air"] is None else Air(*(float.fromhex(x) for x in head["air"]))
         curves = tuple(tuple((when, value) for when, value in curve) for curve in head["curves"])
+        bands = tuple(tuple((when, low, high) for when, low, high in band) for band in head["bands"])
         moment: Millis = head["at"]
-        return Committed(moment, tuple(shells), coats, curves, air)
+        return Committed(moment, tuple(shells), coats, curves, air, bands)
     except (KeyError, TypeError, ValueError, IndexError) as error:
         raise StaleStateError(f"saved state of {len(blob)} bytes cannot be read: {error}") from error
 

@@ -15,6 +15,7 @@ from sensors.air import BLOCK_MS, Air
 from sensors.bridging import Bridge, bridge_of, joined, worst_air
 from sensors.clock import HOUR_MS, SECOND_MS, Millis
 from sensors.humid_air import STANDARD_PRESSURE_PA
+from server.courses import courses, with_spread
 from server.drying.ensemble import ALONE, CONFIDENCE, Ensemble
 from server.drying.materials import CoatMaterial
 from server.drying.shell import SpotShell
@@ -31,7 +32,7 @@ from server.drying.warnings import (
     wax_temp_c,
 )
 from server.stays import AirRecord, where
-from server.verdicts import Curve
+from server.verdicts import Band, Course, Curve
 
 REST_MS = 24 * HOUR_MS
 """How long a dry shell rests after its last coat before it is called dry through: common practice, a day."""
@@ -90,6 +91,7 @@ class CoatRecord:
         [ms]; NOT_YET where it has not.
     fit_at, spot_fit_at: when so many of them had that it is called fit.
     left_at_next: what remained at each spot when the next coat came [-], () while none has.
+    courses: how it dried at each spot, () while no coat is over it.
     gaps: where the air was not known [ms]; bridges: what was assumed in them, where anything was.
     """
 
@@ -105,6 +107,7 @@ class CoatRecord:
     gaps: tuple[tuple[Millis, Millis], ...] = ()
     bridges: tuple[Bridge, ...] = ()
     climate: CoatClimate = NO_CLIMATE
+    courses: tuple[Course, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -117,6 +120,8 @@ class Committed:
     curves: tuple[Curve, ...]
     air: Air | None
     """The air of the last settled block; None after a gap or where none is known yet."""
+    bands: tuple[Band, ...] = ()
+    """The spread of each curve at its own times."""
 
 
 class Mark:
@@ -250,6 +255,7 @@ class TreeJudge:
                 damp_at_next=self.sure(np.max(remaining, axis=0)),
                 damp_spot=by_spot.index(max(by_spot)),
                 left_at_next=tuple(by_spot),
+                courses=courses(before.curves, before.bands),
             )
             coats = (*coats[:-1], damp)
         shells = tuple(
@@ -260,7 +266,8 @@ class TreeJudge:
         climate = climate_at_dip(dip.number, wax_temp_c(before.shells), coats[-1].climate if coats else None)
         record = CoatRecord(dip, fits, spot_fit_at=(None,) * len(shells), climate=climate)
         curves = tuple(((dip.at, self.sure(shell.remaining())),) for shell in shells)
-        state = Committed(dip.at, shells, (*coats, record), curves, before.air)
+        bands = with_spread((), dip.at, shells, self.ensemble)
+        state = Committed(dip.at, shells, (*coats, record), curves, before.air, bands)
         self.state = state
         self.marks.append(mark_of(state))
 
@@ -288,7 +295,8 @@ class TreeJudge:
             (*curve, (end, self.sure(shell.remaining())))
             for curve, shell in zip(state.curves, shells, strict=True)
         )
-        return Committed(end, shells, (*state.coats[:-1], coat), curves, air)
+        bands = with_spread(state.bands, end, shells, self.ensemble)
+        return Committed(end, shells, (*state.coats[:-1], coat), curves, air, bands)
 
     def _bridging(self, start: Millis, end: Millis) -> Air | None:
         air = worst_air(where(self.air, (start + end) // 2), start, end, LOWEST_TEMP_C)

@@ -17,7 +17,7 @@ from server.drying.warning_limits import DEFAULT_LIMITS, WarningLimits
 from server.judging import NOT_YET, Committed, Floats, Times, TreeJudge
 from server.stays import AirRecord
 from server.store.values import Tree
-from server.verdicts import AirPoint, SpotVerdict, TreeVerdict
+from server.verdicts import AirPoint, Band, SpotVerdict, TreeVerdict
 
 
 @dataclass(frozen=True)
@@ -104,6 +104,8 @@ def _spots(judge: TreeJudge, state: Committed, forecast: Forecast | None) -> tup
                 wetness=tuple(judge.ensemble.mean(wet) for wet in shell.coat_wetness().T),
                 over_dry=judge.sure(shell.shell_water_fraction()),
                 over_dry_mean=judge.ensemble.mean(shell.shell_water_fraction()),
+                band=state.bands[index],
+                band_ahead=() if forecast is None or ahead is None else _ahead_band(judge, forecast, ahead),
             )
         )
     return tuple(verdicts)
@@ -125,6 +127,14 @@ def _times(by_member: Times, expected: Floats, ensemble: Ensemble) -> Quantiles:
     """When it is fit, by the members: when it was, or else when that is expected [ms]; infinite is never."""
     times = np.where(by_member == NOT_YET, expected, by_member)
     return Quantiles(*(None if np.isinf(at) else round(at) for at in ensemble.spread(times)))
+
+
+def _ahead_band(judge: TreeJudge, forecast: Forecast, ahead: Ahead) -> Band:
+    ends = (ahead.curve(judge.ensemble, 0.1), ahead.curve(judge.ensemble, 0.9))
+    return tuple(
+        (forecast.made_at + round(seconds * 1000), low, high)
+        for (seconds, low), (_, high) in zip(*ends, strict=True)
+    )
 
 
 def _ahead_curve(judge: TreeJudge, forecast: Forecast, ahead: Ahead) -> tuple[tuple[Millis, float], ...]:

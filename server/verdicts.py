@@ -13,6 +13,12 @@ from server.drying.whatif import WhatIf
 Curve = tuple[tuple[Millis, float], ...]
 """Points (shop time [ms], fraction of the latest dip's water remaining [-])."""
 
+Band = tuple[tuple[Millis, float, float], ...]
+"""The spread of a curve: (shop time [ms], percentile 10, percentile 90 of what remains [-])."""
+
+Course = tuple[tuple[Millis, float, float, float], ...]
+"""A curve with its spread: (shop time [ms], what remains, percentile 10, percentile 90 [-])."""
+
 
 @dataclass(frozen=True)
 class SpotVerdict:
@@ -23,6 +29,7 @@ class SpotVerdict:
     wax out, its water above equilibrium there as a share of what its own dip brought [-]; empty where the
     judge does not say. `over_dry` is the water of the whole shell there above equilibrium at 60 %RH over its
     dry mass [-], as the members that it takes to call it dry stay within; `over_dry_mean` the members' mean.
+    `band` and `band_ahead` are the spread of `curve` and `ahead` at their own times.
     """
 
     code: str
@@ -39,6 +46,8 @@ class SpotVerdict:
     wetness: tuple[float, ...] = ()
     over_dry: float | None = None
     over_dry_mean: float | None = None
+    band: Band = ()
+    band_ahead: Band = ()
 
 
 @dataclass(frozen=True)
@@ -48,6 +57,7 @@ class CoatVerdict:
     `damp_at_next` is what remained at the slowest spot when the next coat went on, None while none has;
     `left_at_next` the same for each spot, by the caster's words for it. `patch` is the spot's code where this
     was a patch at one spot. `gaps` are where the air was not known [ms], `bridges` what was assumed there.
+    `courses` say for each spot, by its code, how a coat dried that another one is over.
     """
 
     number: int
@@ -66,6 +76,7 @@ class CoatVerdict:
     gaps: tuple[tuple[Millis, Millis], ...] = ()
     bridges: tuple[Bridge, ...] = ()
     climate: CoatClimate = NO_CLIMATE
+    courses: tuple[tuple[str, Course], ...] = ()
 
 
 @dataclass(frozen=True)
