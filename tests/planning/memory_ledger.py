@@ -54,8 +54,7 @@ class MemoryLedger:
         for notice in settlement.new:
             known = self.entries.get(notice.key)
             if known is None or known.state == "moot":
-                self.entries.pop(notice.key, None)
-                self.entries[notice.key] = Entry(notice, "held")
+                self.entries[notice.key] = Entry(notice, "held")  # what was moot keeps its place
                 new += 1
         for key in settlement.moot:
             if key in self.entries and self.entries[key].state == "held":
