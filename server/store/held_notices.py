@@ -29,13 +29,11 @@ def settle(
         kept = [_keep(session, notice, wall_now) for notice in settlement.new]
         _set_moot(session, settlement.moot)
         said = {notice.key: notice for notice in settlement.tell}
-        rows = list(
-            session.exec(
-                select(NoticeRow)
-                .where(NoticeRow.state == "held", col(NoticeRow.key).in_(said))
-                .order_by(col(NoticeRow.id))
-            )
+        held_now = session.exec(
+            select(NoticeRow).where(NoticeRow.state == "held", col(NoticeRow.key).in_(said))
         )
+        by_key = {row.key: row for row in held_now}
+        rows = [by_key[key] for key in said if key in by_key]
         for row in rows:
             row.title, row.body = said[row.key].title, said[row.key].body
             row.told_ms = now
