@@ -203,7 +203,7 @@ def test_a_silent_node_makes_unsure_but_never_takes_fit_back(shop: Shop) -> None
     assert taken_up.coats == verdict.coats
     # A fit tree's forecast is made once, and at another time after a restart; the judging is the same.
     assert [replace(one, ahead=(), band_ahead=()) for one in taken_up.spots] == [
-        replace(one, ahead=()) for one in verdict.spots
+        replace(one, ahead=(), band_ahead=()) for one in verdict.spots
     ]
 
 
