@@ -88,6 +88,7 @@ class Service:
             air_history=self.air_history,
             changes=changes,
             try_phone=partial(try_phone, self.engine, web_push, wall_millis),
+            data=self.settings.data,
             on_mappings=self._use_mappings,
             not_kept=self.not_kept,
         )

@@ -67,5 +67,6 @@ def keepsakes(data: Path) -> list[Path]:
         for path in data.rglob("*")
         if path.is_file()
         and not path.is_symlink()
+        and not path.name.startswith(".")  # on its way to being written
         and path.relative_to(data).parts[0] not in (COMPILED, *left_out)
     )

@@ -6,6 +6,7 @@ point here.
 So a request must name a host that is ours, and what changes something must not come from another site.
 """
 
+import re
 from collections.abc import Collection
 from ipaddress import ip_address
 
@@ -14,6 +15,7 @@ from starlette.exceptions import HTTPException
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from server.api.problems import problem_response
+from server.photographs import LARGEST_UPLOAD
 
 LOOPBACK_HOSTS = frozenset({"localhost", "127.0.0.1", "[::1]"})
 
@@ -21,7 +23,12 @@ ANY_ADDRESS = "*"
 """Among the hosts: any address in figures."""
 
 LARGEST_BODY = 1_048_576
-"""The largest body of any request [bytes]; single calls may allow less."""
+"""The largest body of a request [bytes]; single calls may allow less."""
+
+LARGEST_PHOTOGRAPH_BODY = LARGEST_UPLOAD + 65_536
+"""The same where a photograph comes, with the form around it [bytes]."""
+
+_PHOTOGRAPHS = re.compile(r"(/api)?/trees/\d{1,10}/(notes|photographs)")
 
 _SAFE_METHODS = frozenset({"GET", "HEAD", "OPTIONS"})
 
@@ -53,14 +60,14 @@ class Guard:
             await self.app(scope, receive, send)
             return
 
-        taken = 0
+        taken, most = 0, largest_body(scope["method"], scope["path"])
 
         async def receive_so_much() -> Message:
             nonlocal taken
             message = await receive()
             taken += len(message.get("body", b""))
-            if taken > LARGEST_BODY:
-                raise HTTPException(413, _too_large(f"more than {LARGEST_BODY}"))
+            if taken > most:
+                raise HTTPException(413, _too_large(f"more than {most}", most))
             return message
 
         async def send_with_headers(message: Message) -> None:
@@ -70,7 +77,8 @@ class Guard:
                     headers.setdefault(name, value)
             await send(message)
 
-        fault = objection(scope["method"], Headers(scope=scope), self.hosts, scope.get("scheme", "http"))
+        headers = Headers(scope=scope)
+        fault = objection(scope["method"], headers, self.hosts, scope.get("scheme", "http"), most)
         if fault is None:
             await self.app(scope, receive_so_much, send_with_headers)
         else:
@@ -79,7 +87,11 @@ class Guard:
 
 
 def objection(
-    method: str, headers: Headers, hosts: Collection[str], scheme: str = "http"
+    method: str,
+    headers: Headers,
+    hosts: Collection[str],
+    scheme: str = "http",
+    most: int = LARGEST_BODY,
 ) -> tuple[int, str] | None:
     """Why a request is not let in: a status and the reason; None where it is."""
     host = headers.get("host", "")
@@ -87,8 +99,8 @@ def objection(
     if name not in hosts and not (ANY_ADDRESS in hosts and _is_address(name)):
         return 421, f"this service does not answer to the host {host!r}"
     length = headers.get("content-length", "0")
-    if not length.isdigit() or int(length) > LARGEST_BODY:
-        return 413, _too_large(length[:20])
+    if not length.isdigit() or int(length) > most:
+        return 413, _too_large(length[:20], most)
     if method in _SAFE_METHODS:
         return None
     site = headers.get("sec-fetch-site")
@@ -108,8 +120,17 @@ def _is_address(name: str) -> bool:
     return True
 
 
-def _too_large(size: str) -> str:
-    return f"a body of {size} bytes is not taken: the limit is {LARGEST_BODY} bytes"
+def largest_body(method: str, path: str) -> int:
+    """The largest body of a request [bytes]: a photograph may be larger than anything else.
+
+    >>> largest_body("POST", "/trees/1/dips"), largest_body("POST", "/trees/1/notes")
+    (1048576, 12648448)
+    """
+    return LARGEST_PHOTOGRAPH_BODY if method == "POST" and _PHOTOGRAPHS.fullmatch(path) else LARGEST_BODY
+
+
+def _too_large(size: str, most: int) -> str:
+    return f"a body of {size} bytes is not taken: the limit is {most} bytes"
 
 
 def host_name(host: str) -> str:

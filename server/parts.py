@@ -2,6 +2,7 @@
 
 from collections.abc import Awaitable, Callable
 from dataclasses import dataclass, field
+from pathlib import Path
 from threading import Lock
 
 from sensors.clock import Clock, Millis
@@ -30,7 +31,7 @@ class Parts:
     makers' payloads are others. `changes` tells open pages what changed. `try_phone` sends a test notice
     to one phone and returns why it did not go, nothing where it did. `not_kept` says why what nodes say
     is not kept now, nothing where it is. `one_dip_at_a_time` makes the question "may it go on?" and the
-    answer one step.
+    answer one step. `data` is the folder that photographs are kept in.
     """
 
     engine: Engine
@@ -43,6 +44,7 @@ class Parts:
     air_history: AirHistory
     changes: Changes
     try_phone: Callable[[Subscription], Awaitable[str]]
+    data: Path
     on_mappings: Callable[[], None] = lambda: None
     not_kept: Callable[[], str] = lambda: ""
     one_dip_at_a_time: Lock = field(default_factory=Lock)

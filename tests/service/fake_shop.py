@@ -4,6 +4,7 @@ import asyncio
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
+from pathlib import Path
 from types import TracebackType
 from typing import Any, Self
 
@@ -98,6 +99,7 @@ class FakeShop:
             air_history=AirHistory(engine),
             changes=Changes(self.clock.now),
             try_phone=self.try_phone,
+            data=Path(engine.url.database or "data").parent,
         )
         for place in (Place("drying-room", "Drying room", 0.6), Place("cellar", "Cellar", 0.2)):
             place_store.add_place(engine, place)
