@@ -6,6 +6,7 @@ from sensors.clock import DAY_MS, HOUR_MS, MINUTE_MS, Millis
 from server.store import dips, places, recipes, shop, trees
 from server.store.engine import Engine
 from server.store.values import NewDip, NewTree, Place, TreeSpot
+from server.telling import set_telling
 
 MORNING_MS = 6 * HOUR_MS
 """Shop time of the day at which the demo begins [ms after midnight, UTC]."""
@@ -14,6 +15,9 @@ PAST_MS = 3 * DAY_MS
 """How much of the past the nodes tell before they go live [ms]."""
 
 SHOP_NAME = "Reedmere Foundry"
+
+QUIET = ("22:00", "05:30")
+"""The quiet hours of the demo: its first morning begins after them."""
 
 DRYING_ROOM = Place("drying-room", "Drying room", speed_m_s=0.6)
 CELLAR = Place("cellar", "Cellar", speed_m_s=0.2)
@@ -107,6 +111,7 @@ def furnish(engine: Engine, now: Millis) -> bool:
     for place in (DRYING_ROOM, CELLAR):
         places.add_place(engine, place)
     shop.set_setting(engine, "shop_name", SHOP_NAME)
+    set_telling(engine, *QUIET)
     recipe = recipes.ensure_default(engine)
     for demo in DEMO_TREES:
         tree = trees.add_tree(

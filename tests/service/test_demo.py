@@ -41,6 +41,13 @@ class Demo:
     def rack(self) -> dict[str, dict[str, Any]]:
         return {tree["label"]: tree for tree in json.loads(self.get("/api/rack"))["trees"]}
 
+    def wait_for(self, pattern: str) -> None:
+        """Wait until the log says it: what comes fit just after another is gathered for a moment."""
+        deadline = time.monotonic() + WITHIN_S
+        while not re.search(pattern, self.log.read_text()):
+            assert time.monotonic() < deadline, self.log.read_text()
+            time.sleep(LOOK_EVERY_S)
+
     def stop(self) -> int:
         self.process.terminate()
         return self.process.wait(timeout=30)
@@ -70,13 +77,14 @@ def test_a_tree_comes_fit_with_its_slow_spot_named_and_a_restart_goes_on(tmp_pat
         label, tree = next(iter(came_fit.items()))
         assert tree["slowest_spot"].startswith(("joint:", "pocket:", "cavity:"))
         assert "was the last" in tree["reason"]
+        demo.wait_for(rf"notice: .*{label}")
         demo.get("/readyz")  # raises where it is not ready
         tree_page = demo.get(f"/trees/{tree['id']}")
         assert label in tree_page
         assert "<svg" in tree_page
     finally:
         assert demo.stop() == 0
-    assert f"notice: {label}: fit to dip" in demo.log.read_text()
+    assert re.search(rf"notice: .*fit to dip.*{label}|notice: {label}: fit to dip", demo.log.read_text())
     print(f"\npage after {opened - began:.1f} s; {label} came fit {after_s:.0f} s later, {tree['reason']}")
 
     began = time.monotonic()
