@@ -1,14 +1,12 @@
 """Moist air against psychrolib and printed values; each check names its source."""
 
 import numpy as np
-import psychrolib
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from sensors import humid_air as ha
-
-psychrolib.SetUnitSystem(psychrolib.SI)
+from tests.air.psychrometrics import psychrolib
 
 # Source: computed with psychrolib 2.5 at 101325 Pa:
 # T °C, RH %, W kg/kg, dew point °C, wet bulb °C, p_v Pa, vapour density kg/m³

@@ -1,7 +1,6 @@
 """The rate at which a wet face would dry now: between its bounds, and the one the whole model begins with."""
 
 import numpy as np
-import psychrolib
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -14,6 +13,7 @@ from server.drying.shell import SpotShell
 from server.drying.spots import parse_spot
 from server.drying.transfer import film, radiation_w_m2k
 from server.drying.wet_face import COLDEST_BELOW_K, wet_face_g_m2h
+from tests.air.psychrometrics import psychrolib
 
 TEMPS = st.floats(-5, 55)
 HUMIDITIES = st.floats(0, 99)
@@ -38,7 +38,6 @@ def test_heat_in_is_latent_heat_out(temp: float, rh: float, speed: float) -> Non
     face = brentq(gains, max(temp - COLDEST_BELOW_K, LOWEST_TEMP_C), temp, xtol=1e-9)
     assert found == pytest.approx(leaving(face) * 3.6e6, rel=1e-6, abs=1e-5)
     # By the Lewis relation convection alone would leave it 0.3 to 0.8 K below the wet bulb.
-    psychrolib.SetUnitSystem(psychrolib.SI)
     assert face > psychrolib.GetTWetBulbFromRelHum(temp, rh / 100.0, 101325.0) - 1.0
 
 
@@ -53,7 +52,6 @@ def test_nothing_leaves_into_saturated_air() -> None:
 
 
 def test_dry_hot_air_is_within_the_search() -> None:
-    psychrolib.SetUnitSystem(psychrolib.SI)
     assert 60.0 - psychrolib.GetTWetBulbFromRelHum(60.0, 1e-4, 101325.0) < COLDEST_BELOW_K - 3.0
 
 
