@@ -18,7 +18,7 @@ from sensors.air import Air
 from sensors.clock import HOUR_MS, SECOND_MS
 from server.believing import believed, prior_ensemble
 from server.drying.ensemble import Ensemble
-from server.drying.joint_hint import JointHint, compared, seconds_to_fit
+from server.drying.joint_hint import SIGHT_S, JointHint, compared, seconds_to_fit
 from server.drying.materials import RH_CEILING_PCT, CoatMaterial, coat
 from server.drying.spots import LARGEST_ANGLE_DEG, SMALLEST_ANGLE_DEG
 from server.drying.transfer import covers
@@ -44,6 +44,8 @@ ASSUMED_TEMP_C, ASSUMED_RH_PCT = 20.0, 50.0
 
 Floats = NDArray[np.float64]
 
+_BEYOND, _WITHIN = (f"{words} than {SIGHT_S / 86_400:g} days" for words in ("more", "less"))
+
 
 class HintBusyError(Exception):
     """Too many dials are turned at once: ask again in a moment."""
@@ -53,7 +55,8 @@ class HintBusyError(Exception):
 class AngleHint:
     """What is said of an angle: the coat it was reckoned for, the air, the figures, and all of it in words.
 
-    `hint` is None where nothing comes fit in that air at all; `assumed`: the air is not known there.
+    `hint` is None where the air is too damp for any coat to be called fit, or not covered by the model;
+    `assumed`: the air is not known there.
     """
 
     angle_deg: float
@@ -106,7 +109,10 @@ class JointHints:
         if not self._lock.acquire(timeout=PATIENCE_S):
             raise HintBusyError("too many angles are being reckoned at once: ask again in a moment")
         try:
-            joint, flat = seconds(f"joint:{angle:g}"), seconds("face")
+            flat = seconds("face")
+            if np.isinf(ensemble.quantile(flat, 0.5)):  # then nobody needs to wait for the corner's
+                return compared(flat, flat, {}, ensemble)
+            joint = seconds(f"joint:{angle:g}")
             opened = {wide: seconds(f"joint:{wide:g}") for wide in OPENED_DEG if wide > angle}
         finally:
             self._lock.release()
@@ -160,7 +166,11 @@ def hint_words(
     where = "in air that is assumed, for none is known there now" if assumed else "in the air as it is now"
     reckoned = f"Reckoned {where}: {air.temp_c:g} °C, {air.rh_pct:g} %RH, moving at {air.speed_m_s:g} m/s."
     if hint is None:
-        return ("In air like this no coat is called fit, at whatever angle.", reckoned)
+        if covers(air):
+            return ("In air so damp no coat is called fit, at whatever angle.", reckoned)
+        return ("What the angle does cannot be told: the model does not cover air like this.", reckoned)
+    if hint.flat.p50 is None:
+        return (f"In air like this even the flat face takes {_BEYOND}, whatever the angle.", reckoned)
     lines = [f"At {angle:g}° {times_words(hint.times_flat)}."]
     saves = [f"to {wide:g}° {_saved_words(saved)}" for wide, saved in hint.opened.items()]
     if saves:
@@ -179,8 +189,10 @@ def times_words(times: Spread) -> str:
     ('about as long as the flat face, perhaps 2 x', 'about 30 x as long as the flat face, or more')
     """
     low, middle, high = times.p10, times.p50, times.p90
-    if low is None or middle is None:
-        return "no end in sight"
+    if middle is None:
+        least = "" if low is None else f"between {_times(low)} x the flat face’s time and "
+        return f"{least}far more" if least else "far longer than the flat face"
+    low = middle if low is None else low
     if middle < 1.15:
         if high is not None and high < 1.4:
             return "no longer than the flat face"
@@ -197,7 +209,7 @@ def _times(value: float) -> str:
 
 def _saved_words(saved: Spread) -> str:
     if saved.p50 is None:
-        return "it would come to an end"
+        return f"it would take {_WITHIN}"
     if saved.p50 * SECOND_MS < 150 * SECOND_MS:
         return "it would save next to nothing"
     return f"it would save {_time_words(saved)}"
@@ -206,6 +218,8 @@ def _saved_words(saved: Spread) -> str:
 def _time_words(spread: Spread) -> str:
     ends = (spread.p10, spread.p50, spread.p90)
     low, middle, high = (None if one is None else round(max(one, 0.0) * SECOND_MS) for one in ends)
-    if low is None or middle is None:
-        return "no end in sight"
+    if low is None:
+        return _BEYOND
+    if middle is None:
+        return f"{duration_words(low)} or far more"
     return f"{duration_words(middle)} or more" if high is None else around_words(low, middle, high)

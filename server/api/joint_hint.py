@@ -14,7 +14,7 @@ from server.parts import Parts
 
 
 class HintSpread(BaseModel):
-    """Percentiles 10, 50 and 90; null where there is no end in sight."""
+    """Percentiles 10, 50 and 90; null beyond five days, as far ahead as is reckoned."""
 
     p10: float | None
     p50: float | None

@@ -21,13 +21,15 @@ from server.drying.whatif import Spread
 
 Floats = NDArray[np.float64]
 
+SIGHT_S = 5 * 24 * 3600.0
+"""So far ahead is reckoned [s]: someone waits for the answer, and whoever sees five days opens the corner."""
+
 
 @dataclass(frozen=True)
 class JointHint:
     """A joint's drying time and the flat face's [s]; `times_flat` their ratio by member [-].
 
-    `opened` maps a more open angle [°] to what that saves [s]; percentiles are None where there is no end in
-    sight.
+    `opened` maps a more open angle [°] to what that saves [s]; percentiles are None beyond `SIGHT_S`.
     """
 
     joint: Spread
@@ -39,16 +41,16 @@ class JointHint:
 def seconds_to_fit(
     code: str, coats: Sequence[CoatMaterial], air: Air, size_mm: float, ensemble: Ensemble
 ) -> Floats:
-    """When the last of those coats is fit at a spot, from its dip, by member (M,) [s]; infinite if never.
+    """When the last of those coats is fit at a spot, from its dip, by member (M,) [s].
 
-    Raises ValueError, with thing, value and limits, for what cannot be.
+    Infinite beyond `SIGHT_S`. Raises ValueError, with thing, value and limits, for what cannot be.
     """
     shell = SpotShell.bare(parse_spot(code), size_mm, members=ensemble.members)
     for older in coats[:-1]:
         shell = shell.dip(older)
     fresh = shell.at_equilibrium(float(air.rh_pct)).dip(coats[-1])
     # To the last member: what is not known of one would pass for what an angle saves.
-    return tree_ahead([fresh], air, ensemble, confidence=1.0)[0].fit_s
+    return tree_ahead([fresh], air, ensemble, SIGHT_S, confidence=1.0)[0].fit_s
 
 
 def compared(joint: Floats, flat: Floats, opened: Mapping[float, Floats], ensemble: Ensemble) -> JointHint:

@@ -3,22 +3,12 @@
 from dataclasses import asdict
 from typing import Any
 
-import httpx
-import numpy as np
 import pytest
 
-from sensors.air import Air
-from server.drying.drawing import SEED, default_count, drawn
-from server.drying.ensemble import ALONE
-from server.drying.joint_hint import compared, seconds_to_fit
-from server.drying.materials import coat
-from server.drying.priors import PRIORS
-from server.joint_hints import backup_coat
 from server.store import hung
 from server.store import shop as shop_store
 from server.store import trees as tree_store
-from server.store.values import Recipe, RecipeCoat
-from tests.service.fake_shop import NOON, Browser, FakeShop, furnished, problem
+from tests.service.fake_shop import NOON, Browser, FakeShop, furnished
 from tests.service.test_pages import Reader, read
 
 FIELDS: dict[str, Any] = {
@@ -176,83 +166,3 @@ def test_without_a_place_the_form_says_where_to_name_one(shop: FakeShop, web: Br
     with shop.engine.begin() as connection:
         connection.exec_driver_sql("DELETE FROM place")
     assert "No place has been named yet" in read(web, "/trees/new").text
-
-
-def ask(web: Browser, **change: Any) -> httpx.Response:
-    asked = {"place": "drying-room", "recipe": 1, "angle_deg": 30, "size_mm": 25}
-    return web.get("/api/joint-hint", params=asked | change)
-
-
-def test_a_tight_corner_is_said_to_take_longer_and_what_opening_it_saves(
-    shop: FakeShop, web: Browser
-) -> None:
-    shop.blow("drying-room")
-    told = ask(web).json()
-    assert (told["angle_deg"], told["coat"], told["kind"], told["air_assumed"]) == (30.0, 3, "backup", False)
-    assert (told["temp_c"], told["rh_pct"]) == (18.0, 55.0)  # noon's air, in steps of 1 °C and 5 %
-    assert [one["angle_deg"] for one in told["opened"]] == [60.0, 90.0]
-    saved = [one["saved_s"]["p50"] for one in told["opened"]]
-    assert 0 < saved[0] < saved[1] < told["fit_after_s"]["p50"]
-    assert told["words"][0].startswith("At 30° about ")
-    assert told["words"][1].startswith("Opened to 60° it would save about ")
-    wide = ask(web, angle_deg=93).json()
-    assert wide["angle_deg"] == 95.0
-    assert wide["opened"] == []
-    assert wide["times_flat"]["p50"] < told["times_flat"]["p50"]
-
-
-def test_the_hint_is_what_the_model_says_of_each_member(shop: FakeShop, web: Browser) -> None:
-    """Against the kernel itself, member by member, in the air that is assumed where none is known."""
-    told = ask(web, place="cellar", angle_deg=60).json()
-    assert told["air_assumed"]
-    assert "assumed" in told["words"][-1]
-    ensemble = drawn(default_count(), SEED, PRIORS)
-    recipe = shop.recipe.coats[:3]
-    coats = [coat(one.kind, one.thickness_mm, one.water_kg_m2) for one in recipe]
-    air = Air(told["temp_c"], told["rh_pct"], told["air_speed_m_s"])
-    joint, flat = (seconds_to_fit(code, coats, air, 25.0, ensemble) for code in ("joint:60", "face"))
-    times = joint / flat
-    assert told["times_flat"]["p50"] == ensemble.quantile(times, 0.5)
-    assert told["times_flat"]["p90"] == ensemble.quantile(times, 0.9)
-    assert told["fit_after_s"]["p50"] == ensemble.quantile(joint, 0.5)
-
-
-def test_in_air_too_damp_nothing_is_promised(shop: FakeShop, web: Browser) -> None:
-    shop.blow("cellar")
-    shop.rack.airs["cellar"] = tuple(
-        type(point)(point.time, point.temp_c, 97.0) for point in shop.rack.airs["cellar"]
-    )
-    told = ask(web, place="cellar").json()
-    assert told["times_flat"] == {"p10": None, "p50": None, "p90": None}
-    assert told["words"][0] == "In air like this no coat is called fit, at whatever angle."
-
-
-@pytest.mark.parametrize(
-    ("change", "status"),
-    [
-        ({"place": "attic"}, 404),
-        ({"recipe": 99}, 404),
-        ({"angle_deg": 5}, 422),
-        ({"angle_deg": "nan"}, 422),
-        ({"size_mm": 0}, 422),
-        ({"size_mm": "inf"}, 422),
-    ],
-)
-def test_a_hint_that_cannot_be_is_refused(web: Browser, change: dict[str, Any], status: int) -> None:
-    problem(ask(web, **change), status)
-
-
-def test_members_that_never_end_are_not_counted_as_saving() -> None:
-    never = np.array([np.inf])
-    hint = compared(never, np.array([3600.0]), {60.0: never, 90.0: np.array([60.0])}, ALONE)
-    assert hint.times_flat.p50 is None
-    assert hint.opened[60.0].p50 == 0.0
-    assert hint.opened[90.0].p50 is None
-
-
-def test_the_coat_that_is_reckoned_is_the_first_backup_coat() -> None:
-    def recipe(*kinds: str) -> Recipe:
-        return Recipe(1, "r", tuple(RecipeCoat(n, kind, 1.0, 0.3) for n, kind in enumerate(kinds, 1)))
-
-    assert backup_coat(recipe("prime", "backup", "backup", "seal")) == 2
-    assert backup_coat(recipe("prime", "prime")) == 2
