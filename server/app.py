@@ -182,8 +182,12 @@ class Service:
         )
 
     async def _tick(self, now: Millis, forecast: bool) -> None:
-        await asyncio.to_thread(self.rack.look, forecast)
+        # What is due is told before the forecasts are made, which take longer and which it does not wait for.
+        await asyncio.to_thread(self.rack.look, False)
         await asyncio.to_thread(self._reminders.remind, now)
+        if forecast:
+            await asyncio.to_thread(self.rack.look, True)
+            await asyncio.to_thread(self._reminders.remind, now)
         if isinstance(self.clock, HeldClock) and forecast:
             await asyncio.to_thread(self.clock.keep, self.engine)
 
