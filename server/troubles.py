@@ -72,7 +72,9 @@ def of_node(fault: NodeFault, names: Mapping[str, str], now: Millis, zone: ZoneI
     """What is to be told of a fault of a node; None where it is the matter of another cause."""
     who = f"{fault.node} ({names.get(fault.place, fault.place)})"
     node, day = f"{fault.place}/{fault.node}", local_date(fault.start, zone)
-    body = f"{fault.node} {fault.reason}."
+    # Of a clock or a battery the reason is a sentence of its own.
+    between = ": " if fault.reason.startswith("its ") else " "
+    body = f"{fault.node}{between}{fault.reason}."
     match fault.kind:
         case "silent":
             title, key, brief = f"{who}: silent", f"silent:{node}:{day}", f"since {_clock(fault.start, zone)}"
