@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from dataclasses import asdict
 from typing import Any, Literal
 
-from sqlalchemy import Engine
+from sqlalchemy import ColumnElement, Engine, true
 from sqlmodel import Session, col, select
 
 from sensors.clock import Millis
@@ -20,15 +20,13 @@ RESTING_HOURS = 24.0
 def rack(engine: Engine) -> list[Tree]:
     """The trees on the rack, in the order they were hung."""
     with store.reading(engine) as session:
-        rows = session.exec(select(TreeRow).where(TreeRow.left_how == "").order_by(col(TreeRow.id)))
-        return [_tree(session, row) for row in rows]
+        return _trees(session, col(TreeRow.left_how) == "")
 
 
 def ever(engine: Engine) -> list[Tree]:
     """Every tree that was ever hung, on the rack or off it, in the order they were hung."""
     with store.reading(engine) as session:
-        rows = session.exec(select(TreeRow).order_by(col(TreeRow.id)))
-        return [_tree(session, row) for row in rows]
+        return _trees(session, true())
 
 
 def tree(engine: Engine, tree_id: int) -> Tree | None:
@@ -142,16 +140,31 @@ def on_rack(session: Session, tree_id: int) -> TreeRow:
     return row
 
 
+def _trees(session: Session, which: ColumnElement[bool]) -> list[Tree]:
+    """Trees by a condition on their rows, in the order they were hung. Spots and recipes are read at once."""
+    rows = session.exec(select(TreeRow).where(which).order_by(col(TreeRow.id))).all()
+    of_these = col(TreeSpotRow.tree_id).in_(select(TreeRow.id).where(which))
+    spots: dict[int, list[TreeSpotRow]] = {}
+    for spot in session.exec(select(TreeSpotRow).where(of_these).order_by(col(TreeSpotRow.position))):
+        spots.setdefault(spot.tree_id, []).append(spot)
+    recipes = {recipe_id: _recipe(session, recipe_id) for recipe_id in {row.recipe_id for row in rows}}
+    return [_tree_of(row, spots.get(row.id or 0, ()), recipes[row.recipe_id]) for row in rows]
+
+
 def _tree(session: Session, row: TreeRow) -> Tree:
     spots = session.exec(
         select(TreeSpotRow).where(TreeSpotRow.tree_id == row.id).order_by(col(TreeSpotRow.position))
     )
+    return _tree_of(row, spots.all(), _recipe(session, row.recipe_id))
+
+
+def _tree_of(row: TreeRow, spots: Sequence[TreeSpotRow], recipe: Recipe) -> Tree:
     return Tree(
         id=row.id or 0,
         label=row.label,
         hook=row.hook,
         place=row.place,
-        recipe=_recipe(session, row.recipe_id),
+        recipe=recipe,
         size_mm=row.size_mm,
         area_m2=row.area_m2,
         wax_kg=row.wax_kg,
