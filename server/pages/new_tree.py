@@ -74,9 +74,9 @@ def first_form(parts: Parts, like: int | None = None, hook: str = "") -> TreeFor
         tree = known_tree(parts, like)
         spots = tuple((spot.name, spot.code) for spot in tree.spots)
         return replace(_as(tree, units), hook=hook, spots=spots, like=tree.label)
-    last = hung.newest(parts.engine, 1)
-    if last:
-        return replace(_as(last[0], units), hook=hook)
+    last = hung.last(parts.engine)
+    if last is not None:
+        return replace(_as(last, units), hook=hook)
     places, recipes = place_store.places(parts.engine), recipe_store.recipes(parts.engine)
     return TreeForm(
         hook=hook,
@@ -184,7 +184,7 @@ def _others(parts: Parts, shop: Shop) -> tuple[LikeLink, ...]:
         LikeLink(
             f"/trees/new?like={tree.id}",
             tree.label,
-            f"{LEFT_WORDS.get(tree.left, tree.left)}, {', '.join(spot.name for spot in tree.spots)}",
+            f"{LEFT_WORDS.get(tree.left, tree.left)}, {', '.join(tree.spots)}",
         )
         for tree in hung.newest(parts.engine, MOST_LIKE)
     )

@@ -147,7 +147,8 @@ def test_another_like_one_that_hangs_or_was_cast(shop: FakeShop, web: Browser) -
         "spot_code": ["pocket:14x18", "face", "joint:90"],
     }  # fmt: skip
     assert web.post("/trees", data=copied).status_code == 303
-    [copy] = hung.newest(shop.engine, 1)
+    copy = hung.last(shop.engine)
+    assert copy
     assert [asdict(spot) for spot in copy.spots] == [asdict(spot) for spot in trees["Snipe"].spots]
 
 

@@ -128,7 +128,11 @@ const sizes = (spot, editor, parts) => {
 // Holding the phone along the vent and then the cup.
 const byPhone = (place, turn) => {
   const [start, words] = place.children;
-  if (!canMeasure()) { place.hidden = true; return; }
+  if (!canMeasure()) {
+    start.hidden = true;
+    words.textContent = isSecureContext ? "" : "Measuring with the phone wants a connection that it trusts: see Devices on the Shop page.";
+    return;
+  }
   let stop = null, lies = null, first = null, silent = 0;
   const rest = (text) => { clearTimeout(silent); stop?.(); stop = lies = first = null; start.textContent = "Measure with this phone"; words.textContent = text; };
   start.addEventListener("click", async () => {
