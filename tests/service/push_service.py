@@ -201,12 +201,12 @@ class PushService:
 @contextmanager
 def running_push_service(service: PushService | None = None) -> Iterator[PushService]:
     """A push service, or this one, on a port of the system's choosing, for as long as the block lasts."""
-    service = service or PushService()
+    taking = service or PushService()
 
     class Handler(BaseHTTPRequestHandler):
         def do_POST(self) -> None:
             body = self.rfile.read(int(self.headers.get("Content-Length", "0")))
-            status, headers = service.take(self.path, self.headers, body)
+            status, headers = taking.take(self.path, self.headers, body)
             try:
                 self.send_response(status)
                 for name, value in headers.items():
@@ -220,15 +220,15 @@ def running_push_service(service: PushService | None = None) -> Iterator[PushSer
             """Tests read `faults`, not a log."""
 
     server = ThreadingHTTPServer(("127.0.0.1", 0), Handler)
-    service.origin = f"http://127.0.0.1:{server.server_address[1]}"
+    taking.origin = f"http://127.0.0.1:{server.server_address[1]}"
     thread = threading.Thread(
         target=server.serve_forever, kwargs={"poll_interval": 0.01}, name="push service"
     )
     thread.start()
     try:
-        yield service
+        yield taking
     finally:
-        service.speak.set()
+        taking.speak.set()
         server.shutdown()
         thread.join()
         server.server_close()
