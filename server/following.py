@@ -11,13 +11,19 @@ from server.judged_state import StaleStateError, from_blob, state_key, to_blob
 from server.judging import CoatDip, JudgedTree, Mark, TreeJudge, mark_of
 from server.outlooks import Forecast
 from server.stays import AirAlong
-from server.store import saved
+from server.store import clearings, dips, saved
 from server.store.engine import Engine
 from server.store.values import Dip, Tree
 
 log = logging.getLogger("slowcorner.rack")
 
 _ARRIVED_BYTES = 8
+
+PATCH_KIND = "backup"
+"""A patch is taken to be of backup slurry and stucco, all over its spot and as thick as was said (assumed).
+
+A small patch gives water sideways as well and dries sooner; the shell behind it is taken to have its wax.
+"""
 
 
 @dataclass
@@ -47,6 +53,26 @@ def coat_dip(tree: Tree, dip: Dip) -> CoatDip:
     coat = tree.recipe.coats[dip.coat - 1]
     material = coat_material(coat.kind, coat.thickness_mm, coat.water_kg_m2)
     return CoatDip(dip.coat, material, dip.at, dip.id, dip.pot, dip.note)
+
+
+def said_dips(engine: Engine, tree: Tree) -> tuple[CoatDip, ...]:
+    """Everything that went on a tree as the judge takes it: its coats, and patches over the last of them."""
+    on = [coat_dip(tree, dip) for dip in dips.dips(engine, tree.id)]
+    if len(on) < len(tree.recipe.coats):  # coats that were taken back take the patches over them along
+        return tuple(on)
+    patched = [
+        CoatDip(
+            number=on[-1].number,
+            material=coat_material(PATCH_KIND, patch.thickness_mm),
+            at=patch.at,
+            dip_id=-patch.id,
+            note=patch.where or None,
+            spot=patch.spot,
+        )
+        for patch in clearings.patches(engine, tree.id)
+        if patch.undone_at is None and patch.at > on[-1].at
+    ]
+    return (*on, *patched)
 
 
 def take_up(engine: Engine, followed: Followed) -> Millis | None:
