@@ -20,8 +20,8 @@ from server.judging import CoatDip
 from server.learning_record import MeasuredTree, learn
 from server.load_cells import cell_points, hooks
 from server.shop_height import pressure_of
+from server.store import clearings, ensembles, measurements, places, readings, trees
 from server.store import dips as dip_store
-from server.store import ensembles, measurements, places, readings, trees
 from server.store.engine import Engine
 from server.store.values import Dip, Generation, Measurement, Tree
 from server.usable_readings import usable_readings
@@ -87,7 +87,7 @@ def measured_trees(engine: Engine, place: str, now: Millis) -> list[MeasuredTree
     )
     standing = [
         one
-        for one in measurements.place_measurements(engine, place)
+        for one in _before_patches(engine, measurements.place_measurements(engine, place))
         if one.at > now - REMEMBERED_MS and (forgotten is None or one.said_at > forgotten)
     ]
     found = []
@@ -121,6 +121,17 @@ def measured_trees(engine: Engine, place: str, now: Millis) -> list[MeasuredTree
                 )
             )
     return found
+
+
+def _before_patches(engine: Engine, said: Sequence[Measurement]) -> list[Measurement]:
+    """Those made before their tree was patched: what a patch brings is too little known to learn by."""
+    patched = {
+        tree_id: min(
+            (one.at for one in clearings.patches(engine, tree_id) if one.undone_at is None), default=None
+        )
+        for tree_id in {one.tree_id for one in said}
+    }
+    return [one for one in said if (first := patched[one.tree_id]) is None or one.at < first]
 
 
 def _weighed(
