@@ -142,7 +142,5 @@ CAUSES = (
 )
 """In the order in which a message that tells of several things names them."""
 
-BY_CODE = {cause.code: cause for cause in CAUSES}
-
 USUAL = frozenset(cause.code for cause in CAUSES if cause.usual)
 """What is told where the shop has set nothing."""

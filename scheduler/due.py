@@ -22,6 +22,7 @@ from scheduler.notice import (
     unsure_words,
     waiting_words,
 )
+from scheduler.summary import listed
 from scheduler.telling import LAST_CALL_MS, SOON_MS, Telling
 from sensors.clock import SECOND_MS, Millis
 
@@ -78,13 +79,12 @@ def last_call(outlooks: Iterable[Outlook], now: Millis, telling: Telling) -> Not
     ]
     if not fit and not coming:
         return None
-    said = [f"Fit now: {', '.join(fit)}."] if fit else []
-    said += [f"Expected before closing: {', '.join(coming)}."] if coming else []
+    said = [f"Fit now: {listed(fit)}."] if fit else []
+    said += [f"Expected before closing: {listed(coming)}."] if coming else []
     closes = datetime.fromtimestamp(closing / SECOND_MS, telling.zone)
-    title = f"Last call: the shop closes at {closes:%H:%M}"
-    body = " ".join(said)
-    brief = body.removesuffix(".")
-    return Notice(f"last-call:{closes.date()}", "last-call", None, title, body, now, f"{closes:%H:%M}", brief)
+    subject, body = f"the shop closes at {closes:%H:%M}", " ".join(said)
+    key, title = f"last-call:{closes.date()}", f"Last call: {subject}"
+    return Notice(key, "last-call", None, title, body, now, subject, body.removesuffix("."))
 
 
 def _fit(outlook: Outlook, told: Mapping[str, Millis], now: Millis) -> Notice | None:

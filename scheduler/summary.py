@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 
-from scheduler.causes import BY_CODE, CAUSES, Cause
+from scheduler.causes import CAUSES, Cause
 from scheduler.forecast import Notice
 
 NAMED = 4
@@ -19,6 +19,8 @@ def words(notices: Sequence[Notice], after_quiet: bool = False) -> tuple[str, st
     >>> words([*fit, silent], after_quiet=True)
     ('This morning: 2 fit to dip, 1 node silent', 'Fit to dip: Heron (coat 5 of 10), Teal (coat 5 of 10). \
 A node is silent: cellar/wall (since 04:10).')
+    >>> words([fit[0], silent])[0]
+    'Heron fit to dip, 1 node silent'
     """
     told_of = {notice.tree_id for notice in notices if notice.cause != "later"}
     groups = [
@@ -28,10 +30,9 @@ A node is silent: cellar/wall (since 04:10).')
     ]
     if len(groups) == 1 and not after_quiet:
         return _of_one_cause(*groups[0])
-    counted = ", ".join(
-        f"{len(mine)} {cause.one if len(mine) == 1 else cause.many}" for cause, mine in groups
-    )
-    title = f"This morning: {counted}" if after_quiet else counted
+    title = ", ".join(_counted(cause, mine, by_name=not after_quiet) for cause, mine in groups)
+    if after_quiet:
+        title = f"This morning: {title}"
     return title, " ".join(f"{cause.name}: {', '.join(map(_named, mine))}." for cause, mine in groups)
 
 
@@ -47,11 +48,6 @@ def listed(names: Sequence[str], most: int = NAMED) -> str:
     return f"{', '.join(names[:most])} and {len(names) - most} more"
 
 
-def cause_name(code: str) -> str:
-    """What a cause is called; a code that this version does not know stays as it is."""
-    return BY_CODE[code].name if code in BY_CODE else code
-
-
 def _said_here(notice: Notice, told_of: set[int | None]) -> bool:
     """A tree that was put off and is told of anyway need not be told of twice."""
     return notice.cause != "later" or notice.tree_id not in told_of
@@ -63,6 +59,15 @@ def _of_one_cause(cause: Cause, notices: Sequence[Notice]) -> tuple[str, str]:
     what = f"trees {cause.many}" if cause.of == "trees" else cause.many
     title = f"{len(notices)} {what}: {listed([notice.subject for notice in notices])}"
     return title, " ".join(f"{_named(notice)}." for notice in notices)
+
+
+def _counted(cause: Cause, notices: Sequence[Notice], by_name: bool) -> str:
+    """How many, or which tree it is where it is one."""
+    if cause.of == "shop":
+        return cause.one
+    if len(notices) > 1:
+        return f"{len(notices)} {cause.many}"
+    return f"{notices[0].subject if by_name and cause.of == 'trees' else 1} {cause.one}"
 
 
 def _named(notice: Notice) -> str:

@@ -119,7 +119,7 @@ def test_a_correction_waits_for_nobody_and_takes_along_what_is_held() -> None:
     shop.look(NOON, tree(1), tree(2))
     shop.look(NOON + MINUTE_MS, tree(3))
     shop.look(NOON + 2 * MINUTE_MS, tree(1, "drying", at=NOON + 2 * MINUTE_MS))
-    assert shop.ledger.titles[1:] == ["1 not fit after all, 1 fit to dip"]
+    assert shop.ledger.titles[1:] == ["Heron not fit after all, Snipe fit to dip"]
     shop.look(NOON + 3 * MINUTE_MS, tree(2, "drying", at=NOON + 3 * MINUTE_MS))
     assert shop.ledger.titles[2:] == ["Teal: not fit after all"]
 
@@ -239,7 +239,7 @@ def test_what_stays_missing_after_a_sleep_is_told_once_the_grace_is_over() -> No
     shop.look(wake, replace(tree(1, "unsure"), unsure_since=NOON))
     shop.look_often(wake, wake + HOUR_MS, MINUTE_MS)
     assert [(when, title) for when, title, *_ in shop.ledger.messages] == [
-        (wake + 10 * MINUTE_MS, "1 unsure, 1 node silent")
+        (wake + 10 * MINUTE_MS, "Heron unsure, 1 node silent")
     ]
 
 

@@ -75,5 +75,5 @@ def test_a_fit_that_a_gap_found_late_takes_back_is_corrected_too(engine: Engine)
     gap = replace(NOT_FIT, state="unsure", fit_at=NEVER, unsure_since=NOW - HOUR_MS, reason="No air.")
     assert tell(engine, FIT, gap, gap) == ["fit", "together"]
     (latest,) = notices.notices(engine, limit=1)
-    assert latest.title == "1 not fit after all, 1 unsure"
+    assert latest.title == "Heron not fit after all, Heron unsure"
     assert latest.body == "Not fit after all: Heron (wait with coat 5). Unsure: Heron."
