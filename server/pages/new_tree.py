@@ -6,9 +6,11 @@ from fastapi import Response
 from fastapi.responses import RedirectResponse
 from markupsafe import Markup
 
+from sensors.reading import KeptOutError
 from server.api.schemas import MOST_SPOTS
 from server.dip_desk import known_tree
 from server.drying.spots import SpotError, parse_spot
+from server.first_place import USUAL_NAME, name_first_place
 from server.free_hooks import free_hooks
 from server.pages.frame import Shop, frame, shop_now
 from server.pages.new_tree_context import (
@@ -62,6 +64,7 @@ class TreeForm:
     size: str = ""
     spots: tuple[tuple[str, str], ...] = (("body", "face"),)
     like: str = ""
+    place_name: str = USUAL_NAME
 
 
 def first_form(parts: Parts, like: int | None = None, hook: str = "") -> TreeForm:
@@ -97,6 +100,7 @@ def new_tree_page(parts: Parts, form: TreeForm, fault: str = "") -> NewTreePage:
         fault=fault,
         like=form.like,
         others=_others(parts, shop),
+        place_name=form.place_name,
         places=tuple(Chip(place.id, place.name, place.id == form.place) for place in places),
         recipes=tuple(
             Chip(str(recipe.id), f"{recipe.name}, {len(recipe.coats)} coats", str(recipe.id) == form.recipe)
@@ -120,7 +124,7 @@ def hang(parts: Parts, form: TreeForm) -> Response:
     try:
         new = _meant(parts, form)
         tree = tree_store.add_tree(parts.engine, new, parts.clock.now())
-    except (FormError, BadNameError, SpotError, RefusedError, UnknownError) as fault:
+    except (FormError, BadNameError, SpotError, KeptOutError, RefusedError, UnknownError) as fault:
         return show(new_tree_page(parts, form, str(fault)), 422)
     parts.rack.refresh(tree.id)
     return RedirectResponse(f"/trees/{tree.id}", status_code=303)
@@ -154,11 +158,19 @@ def _meant(parts: Parts, form: TreeForm) -> NewTree:
     label = checked_name("the tree’s name", form.label)
     hook = checked_name("the hook", form.hook)
     spots = spots_typed(form.spots)
-    if place_store.place(parts.engine, form.place) is None:
-        raise FormError(f"there is no place {form.place[:64]!r}: choose one of those below")
     if not (form.recipe.isascii() and form.recipe.isdecimal() and len(form.recipe) < 10):
         raise FormError(f"there is no recipe {form.recipe[:64]!r}: choose one of those below")
-    return NewTree(label, hook, form.place, int(form.recipe), _size_mm(parts, form.size), spots)
+    size_mm = _size_mm(parts, form.size)
+    return NewTree(label, hook, _place(parts, form), int(form.recipe), size_mm, spots)
+
+
+def _place(parts: Parts, form: TreeForm) -> str:
+    """The id of the place that was chosen; the first one of all is named with the first tree."""
+    if not place_store.places(parts.engine):
+        return name_first_place(parts.engine, checked_name("the place’s name", form.place_name))
+    if place_store.place(parts.engine, form.place) is None:
+        raise FormError(f"there is no place {form.place[:64]!r}: choose one of those below")
+    return form.place
 
 
 def _size_mm(parts: Parts, typed: str) -> float:

@@ -91,6 +91,7 @@ class NewTreePage:
     fault: str
     like: str
     others: tuple[LikeLink, ...]
+    place_name: str
     places: tuple[Chip, ...]
     recipes: tuple[Chip, ...]
     hooks: tuple[str, ...]

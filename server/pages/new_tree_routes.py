@@ -31,12 +31,13 @@ def new_tree_pages(parts: Parts) -> APIRouter:
         label: Text = "",
         hook: Text = "",
         place: Text = "",
+        place_name: Text = "",
         recipe: Text = "",
         size: Text = "",
         like: Text = "",
     ) -> Response:
         spots = tuple(zip(spot_name, spot_code, strict=False))
         written = tuple((name, code) for name, code in spots if name.strip() or code.strip())
-        return hang(parts, TreeForm(label, hook, place, recipe, size, written, like))
+        return hang(parts, TreeForm(label, hook, place, recipe, size, written, like, place_name))
 
     return router

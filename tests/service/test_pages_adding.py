@@ -6,6 +6,7 @@ from typing import Any
 import pytest
 
 from server.store import hung
+from server.store import places as place_store
 from server.store import shop as shop_store
 from server.store import trees as tree_store
 from tests.service.fake_shop import NOON, Browser, FakeShop, furnished
@@ -163,7 +164,30 @@ def test_a_shop_in_inches_types_inches(shop: FakeShop, web: Browser) -> None:
     assert "is outside 0.039 in to 79 in" in refused(web, size="100").text
 
 
-def test_without_a_place_the_form_says_where_to_name_one(shop: FakeShop, web: Browser) -> None:
+@pytest.fixture
+def bare(shop: FakeShop) -> FakeShop:
+    """A shop where no place has been named yet."""
     with shop.engine.begin() as connection:
         connection.exec_driver_sql("DELETE FROM place")
-    assert "No place has been named yet" in read(web, "/trees/new").text
+    return shop
+
+
+def test_the_first_tree_names_the_room_it_dries_in(bare: FakeShop, web: Browser) -> None:
+    form = web.get("/trees/new").text
+    assert 'name="place_name" value="Drying room"' in form
+    assert 'name="place"' not in form
+    without = {name: value for name, value in FIELDS.items() if name != "place"}
+    assert "the place’s name is 500 signs long" in refused(web, place_name="x" * 500).text
+    assert web.post("/trees", data=without | {"place_name": "Küche"}).status_code == 303
+    [tree] = tree_store.rack(bare.engine)
+    [place] = place_store.places(bare.engine)
+    assert (tree.place, place.id, place.name) == ("kuche", "kuche", "Küche")
+
+
+def test_the_first_room_is_the_one_that_nodes_speak_of(bare: FakeShop, web: Browser) -> None:
+    bare.blow("back-room")
+    assert web.post("/trees", data=FIELDS | {"place_name": "Back room"}).status_code == 303
+    [place] = place_store.places(bare.engine)
+    assert (place.id, place.name) == ("back-room", "Back room")
+    # From then on a place is one of those that there are.
+    assert "there is no place 'attic'" in refused(web, place="attic", hook="A2").text

@@ -63,6 +63,7 @@ const EDITORS = {
     const output = editor.querySelector("output"), hint = editor.querySelector(".hint");
     let timer = 0, asked = null;
     const ask = async () => {
+      if (!form.elements.place) return tell(["What the angle does can be told once the tree hangs in a room whose air is known."]);
       asked?.abort();
       asked = new AbortController();
       const size = inMm(form.elements.size.value), { place, recipe } = form.elements;
