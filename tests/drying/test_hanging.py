@@ -2,8 +2,13 @@
 
 import random
 
+import pytest
+from hypothesis import assume, given
+from hypothesis import strategies as st
+from scipy.stats import theilslopes
+
 from sensors.clock import MINUTE_MS, Millis
-from server.drying.hanging import AFTER_MIN, hung_points
+from server.drying.hanging import AFTER_MIN, hung_points, middle_slope
 
 LONG = 600
 COAT_KG = 0.1
@@ -25,6 +30,21 @@ def points(said: list[tuple[Millis, float]]) -> dict[int, float]:
 def changed(start: int, end: int, by_kg: float) -> list[tuple[Millis, float]]:
     """The curve with a step in start ≤ minute < end."""
     return [(at, kg + by_kg if start <= at // MINUTE_MS < end else kg) for at, kg in curve()]
+
+
+@given(
+    st.lists(
+        st.tuples(st.integers(0, 600_000), st.integers(0, 20_000).map(lambda g: g / 1000)),
+        min_size=3,
+        max_size=12,
+    )
+)
+def test_the_middle_slope_is_scipys(points: list[tuple[Millis, float]]) -> None:
+    """Against scipy.stats.theilslopes, an independent program."""
+    times = [at for at, _ in points]
+    assume(len(set(times)) > 1)
+    wanted = float(theilslopes([kg for _, kg in points], times).slope)
+    assert middle_slope(points) == pytest.approx(wanted, rel=1e-9, abs=1e-15)
 
 
 def test_there_is_a_point_for_each_planned_minute_and_its_median_is_near_the_truth() -> None:
