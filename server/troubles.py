@@ -23,8 +23,10 @@ from server.store.first_words import first_words
 from server.telling import calibration_ms
 from server.verdicts import AirPoint, NodeFault
 
-LOOK_EVERY_S = 15.0
-"""How often all of it is looked at anew [s of the wall]: it asks the store for more than a tick should."""
+LOOK_EVERY_MS, LOOK_APART_S = MINUTE_MS, 1.0
+"""It is looked at anew once a minute [ms of shop time], and no sooner than after so long [s of the wall].
+
+It asks the store for more than each tick should."""
 
 BAD_AIR_MS = 30 * MINUTE_MS
 """Air is bad when it was so for this long, at every point that is known [ms]."""
@@ -40,13 +42,15 @@ class Troubles:
     parts: Parts
     monotonic: Callable[[], float] = time.monotonic
     _looked: float = field(default=float("-inf"), init=False)
+    _looked_at: Millis | None = field(default=None, init=False)
     _found: Sequence[Notice] = field(default=(), init=False)
 
     def __call__(self, now: Millis) -> Sequence[Notice]:
         """What is due at shop time `now` [ms], whether it was told before or not."""
-        if self.monotonic() - self._looked >= LOOK_EVERY_S:
+        old = self._looked_at is None or abs(now - self._looked_at) >= LOOK_EVERY_MS
+        if old and self.monotonic() - self._looked >= LOOK_APART_S:
             self._found = troubles(self.parts, now)
-            self._looked = self.monotonic()
+            self._looked, self._looked_at = self.monotonic(), now
         return self._found
 
 

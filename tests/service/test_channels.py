@@ -3,11 +3,15 @@
 import asyncio
 import threading
 from http.server import BaseHTTPRequestHandler, HTTPServer
+from pathlib import Path
 
 import pytest
 
+from sensors.clock import SetClock, parse_time
+from server.app import Service
 from server.phone.other_channels import OtherChannels, masked, tell
 from server.phone.outbox import Outbox
+from server.settings import Settings
 from server.store import notices, subscriptions
 from server.store.engine import Engine
 from server.store.values import Subscription
@@ -88,6 +92,19 @@ def test_a_channel_that_is_slow_does_not_hold_up_the_event_loop() -> None:
         finally:
             server.shutdown()
             thread.join(10)
+
+
+def test_the_service_tells_channels_by_day_and_keeps_its_quiet_hours(engine: Engine, tmp_path: Path) -> None:
+    clock = SetClock(parse_time("2026-03-02T23:00:00Z"))
+    service = Service(Settings(data=tmp_path), engine, clock)
+    with web_hook() as (address, took):
+        subscriptions.add_channel(engine, "Bell", address, 0)
+        have_told(engine, [FIT], 0)
+        run(service._outbox)
+        assert took == []
+        clock.time = parse_time("2026-03-03T07:00:00Z")
+        run(service._outbox)
+    assert [one["title"] for one in took] == [FIT.title]
 
 
 def test_an_address_is_shown_without_its_secrets() -> None:

@@ -4,12 +4,12 @@ from dataclasses import replace
 
 from scheduler.forecast import Notice
 from sensors.calibration import Line
-from sensors.clock import DAY_MS, HOUR_MS, MINUTE_MS, SECOND_MS, Millis
+from sensors.clock import DAY_MS, HOUR_MS, MINUTE_MS, Millis
 from sensors.reading import Reading
 from server.store import calibrations as calibration_store
 from server.store import readings as reading_store
 from server.telling import set_telling
-from server.troubles import LOOK_EVERY_S, Troubles, troubles
+from server.troubles import LOOK_APART_S, LOOK_EVERY_MS, Troubles, troubles
 from server.verdicts import AirPoint, NodeFault
 from tests.service.fake_shop import NOON, FakeShop
 
@@ -131,7 +131,12 @@ def test_all_of_it_is_looked_at_now_and_then_only(shop: FakeShop) -> None:
     found = Troubles(shop.parts, lambda: beat)
     assert [notice.cause for notice in found(NOON)] == ["silent"]
     say(shop, "wall", NOON)
-    beat = LOOK_EVERY_S - 0.1
-    assert [notice.cause for notice in found(NOON + 10 * SECOND_MS)] == ["silent"]
-    beat = LOOK_EVERY_S
-    assert found(NOON + 15 * SECOND_MS) == []
+    beat = 60.0
+    assert [notice.cause for notice in found(NOON + LOOK_EVERY_MS - 1)] == ["silent"]  # not a minute since
+    assert found(NOON + LOOK_EVERY_MS) == []
+    say(shop, "porch", NOON - HOUR_MS)
+    beat += LOOK_APART_S / 2
+    assert found(NOON + HOUR_MS) == []  # in a fast shop no oftener than that of the wall
+    beat += LOOK_APART_S
+    shop.clock.time = NOON + 2 * MINUTE_MS
+    assert [notice.cause for notice in found(NOON + HOUR_MS)] == ["silent"]
