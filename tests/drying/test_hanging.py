@@ -2,6 +2,7 @@
 
 import random
 
+import numpy as np
 import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
@@ -43,7 +44,8 @@ def test_the_middle_slope_is_scipys(points: list[tuple[Millis, float]]) -> None:
     """Against scipy.stats.theilslopes, an independent program."""
     times = [at for at, _ in points]
     assume(len(set(times)) > 1)
-    wanted = float(theilslopes([kg for _, kg in points], times).slope)
+    with np.errstate(invalid="ignore"):  # of its confidence limits, with many ties
+        wanted = float(theilslopes([kg for _, kg in points], times).slope)
     assert middle_slope(points) == pytest.approx(wanted, rel=1e-9, abs=1e-15)
 
 
