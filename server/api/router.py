@@ -10,6 +10,7 @@ from server.api.joint_hint import joint_hint_router
 from server.api.mappings import mappings_router
 from server.api.measurements import learning_router, measurements_router
 from server.api.node_settings import node_settings_router
+from server.api.notes import notes_router
 from server.api.push import push_router
 from server.api.rack import rack_router
 from server.api.service import service_router
@@ -29,6 +30,7 @@ def api_router(parts: Parts) -> APIRouter:
         joint_hint_router,
         dips_router,
         measurements_router,
+        notes_router,
         learning_router,
         air_router,
         calibrations_router,

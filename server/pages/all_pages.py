@@ -8,7 +8,6 @@ from server.pages.contexts import (
     ProblemPage,
     QuestionPage,
     RackPage,
-    TreePage,
     UndoPage,
 )
 from server.pages.devices import DevicesPage
@@ -21,10 +20,17 @@ from server.pages.settings import SettingsPage
 from server.pages.shop import ShopPage
 from server.pages.tags import TagPage, TagsPage
 from server.pages.told import ToldPage
+from server.pages.tree_changes import ChangeTreePage, LeftPage, ScrapPage
+from server.pages.tree_contexts import TreePage
+from server.pages.tree_notes import NotesPage
 
 Page = (
     RackPage
     | TreePage
+    | NotesPage
+    | ChangeTreePage
+    | ScrapPage
+    | LeftPage
     | MeasurePage
     | QuestionPage
     | UndoPage

@@ -1,84 +1,110 @@
 """Charts as inline SVG in `currentColor`: how a tree's spots dry, and the air below on the same axis of
 shop time.
 
-Lines are told apart by weight and dash and named where they end; what is ahead is paler than what was.
-Times are in the shop's own zone, units stand on every axis, and a gap in the air record is drawn as a gap.
+Lines are told apart by weight and dash and named where they end; what is ahead is paler than what was. The
+spread of the line that is looked at is a pale band. Times are in the shop's own zone, units stand on every
+axis, and a gap in the air record is drawn as a gap.
 """
 
 from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 from datetime import tzinfo
 
 from scheduler.forecast import Quantiles
 from sensors.clock import HOUR_MS, Millis
 from server.pages.axes import TimeAxis, ValueAxis
-from server.pages.strips import GAP, HEIGHT, humidity_strip, strip_svg, temperature_strip
-from server.pages.svg import LEFT, RIGHT, level, polyline, stroke, svg, text, time_labels
-from server.verdicts import AirPoint, Curve, SpotVerdict
+from server.pages.readout import Readout, read_columns
+from server.pages.strips import GAP, HEIGHT, Point, Strip, humidity_strip, strip_svg, temperature_strip
+from server.pages.svg import LEFT, RIGHT, level, point_mark, polygon, polyline, stroke, svg, text, time_labels
+from server.pages.traces import Trace, Word, coming, value_at
+from server.pages.units import SI, Units
+from server.verdicts import AirPoint, SpotVerdict
 
 LINE_HEIGHT = 17.0
 
 _DRY_TOP, _DRY_BOTTOM = 42.0, 200.0
+_MOST = 3.0
+"""Above this many times the dip's water a line is cut off: it would flatten all the others."""
 
 
-def drying_svg(
-    spots: Sequence[SpotVerdict],
-    air: Sequence[AirPoint],
-    dips: Sequence[tuple[int, Millis]],
-    slowest: str | None,
-    now: Millis,
-    zone: tzinfo,
-) -> str:
-    """What remains at each spot against shop time, with the limit, the dips (coat number, time) and the air.
+@dataclass(frozen=True)
+class Drying:
+    """What is drawn: a trace for each spot, the one looked at first, with limits, dips (coat number, time),
+    what was touched or looked at, the air, and what else was measured, as strips below."""
 
-    Empty when there is nothing to draw.
-    """
-    start = min((curve[0][0] for curve in _curves(spots)), default=None)
-    if start is None:
-        return ""
-    axis = TimeAxis(start, _end(spots, start, now), LEFT, RIGHT, zone)
-    most = max((value for curve in _curves(spots) for time, value in curve if axis.holds(time)), default=1.0)
-    share = ValueAxis(0.0, max(1.0, min(most, 3.0)), _DRY_BOTTOM, _DRY_TOP)
+    traces: Sequence[Trace]
+    limits: Sequence[float]
+    dips: Sequence[tuple[int, Millis]]
+    air: Sequence[AirPoint]
+    words: Sequence[Word] = ()
+    temps: Sequence[Point] = ()
+    strips: Sequence[Strip] = ()
+    whole: bool = False
+    units: Units = SI
+
+
+def drying_svg(drying: Drying, now: Millis, zone: tzinfo) -> str:
+    """What remains at each spot against shop time, and the air. Empty when there is nothing to draw."""
+    return drying_chart(drying, now, zone)[0]
+
+
+def drying_chart(drying: Drying, now: Millis, zone: tzinfo) -> tuple[str, Readout]:
+    """The chart, and its figures for a finger, a key, or a screen reader."""
+    starts = [trace.start for trace in drying.traces if trace.start is not None]
+    if not starts:
+        return "", Readout((), (), ())
+    axis = TimeAxis(min(starts), _end(drying.traces, min(starts), now), LEFT, RIGHT, zone)
+    most = max((value for trace in drying.traces for value in trace.values(axis)), default=1.0)
+    share = ValueAxis(0.0, max(1.0, min(most, _MOST)), _DRY_BOTTOM, _DRY_TOP)
     body = [
         text(0, 14, "Left of the dip’s water, %", "start"),
         *(level(share, value, f"{value * 100:.0f}") for value in (0.0, 0.5, 1.0)),
-        *_limits(spots, share),
-        *_spot_lines(spots, slowest, axis, share, now),
-        *_dips(dips, axis),
+        *_band(drying.traces[0], axis, share),
+        *_limits(drying.limits, share),
+        *_lines(drying.traces, axis, share),
+        *_dips(drying.dips, axis, drying.whole),
+        *_words(drying, axis, share),
     ]
     bottom = _DRY_BOTTOM
-    for strip in (temperature_strip(air), humidity_strip(air)) if air else ():
+    air = (
+        (temperature_strip(drying.air, drying.units, drying.temps), humidity_strip(drying.air))
+        if drying.air
+        else ()
+    )
+    for strip in (*air, *drying.strips):
         body += strip_svg(strip, axis, bottom + GAP)
         bottom += GAP + HEIGHT
     body += [*time_labels(axis, bottom), *_now_line(axis, now, _DRY_TOP, bottom)]
-    return svg(bottom + 26, "How each spot dries, and the air it dries in", body)
+    body.append(f'<path class="reader" d="M0 {_DRY_TOP:g}V{bottom:.1f}"/>')
+    readout = read_columns(drying.traces, drying.air, axis, now, drying.units)
+    caption = "How each spot dries, and the air it dries in"
+    return svg(bottom + 26, caption, body, readout.for_script()), readout
 
 
 def line_sample(rank: int) -> str:
-    """A short piece of the line that spot is drawn with: rank 0 is the slowest."""
+    """A short piece of the line that spot is drawn with: rank 0 is the one looked at."""
     return (
         f'<svg class="sample" viewBox="0 0 44 8" aria-hidden="true"><path d="M0 4H44" {stroke(rank)}/></svg>'
     )
 
 
-def ranked(spots: Sequence[SpotVerdict], slowest: str | None) -> list[SpotVerdict]:
-    """The spots with the slowest first, then by what remains: the order of lines and of the list beside
+def ranked(spots: Sequence[SpotVerdict], first: str | None) -> list[SpotVerdict]:
+    """The spots with that one first, then by what remains: the order of lines and of the list beside
     them."""
-    return sorted(spots, key=lambda spot: (spot.code != slowest, -spot.remaining, spot.name))
+    return sorted(spots, key=lambda spot: (spot.code != first, -spot.remaining, spot.name))
 
 
-def _curves(spots: Iterable[SpotVerdict]) -> list[Curve]:
-    return [curve for spot in spots for curve in (spot.curve, spot.ahead) if curve]
-
-
-def _end(spots: Sequence[SpotVerdict], start: Millis, now: Millis) -> Millis:
+def _end(traces: Iterable[Trace], start: Millis, now: Millis) -> Millis:
     """Up to a little beyond the last spot's time, and never so far that what happened is lost in a corner."""
     known = max(now, start + HOUR_MS)
-    ahead = [when for spot in spots if (when := _late(spot.fit_at)) is not None and when > now]
+    ahead = [when for trace in traces if (when := _late(trace.fit_at)) is not None and when > now]
     if ahead:
         end = max(ahead) + (max(ahead) - start) // 12
+    elif any(coming(trace) for trace in traces):
+        end = known + max(known - start, 6 * HOUR_MS) // 4
     else:
-        end = known + max(known - start, 6 * HOUR_MS) // 4 if any(spot.ahead for spot in spots) else known
-    last_point = max((curve[-1][0] for curve in _curves(spots)), default=known)
+        end = known
+    last_point = max((trace.end for trace in traces if trace.end is not None), default=known)
     return max(known, min(end, last_point))
 
 
@@ -86,37 +112,31 @@ def _late(when: Quantiles) -> Millis | None:
     return when.p90 if when.p90 is not None else when.p50
 
 
-def _spot_lines(
-    spots: Sequence[SpotVerdict], slowest: str | None, axis: TimeAxis, share: ValueAxis, now: Millis
-) -> list[str]:
+def _band(trace: Trace, axis: TimeAxis, share: ValueAxis) -> list[str]:
+    marks = []
+    for run in trace.runs:
+        inside = run.on(axis)
+        if len(inside) > 1 and any(high > low for _, _, low, high in inside):
+            low = [(axis.x(time), share.y(low)) for time, _, low, _ in inside]
+            high = [(axis.x(time), share.y(high)) for time, _, _, high in inside]
+            marks.append(f'<path class="band" d="{polygon([*high, *reversed(low)])}"/>')
+    return marks
+
+
+def _lines(traces: Sequence[Trace], axis: TimeAxis, share: ValueAxis) -> list[str]:
     lines, ends = [], []
-    for rank, spot in enumerate(ranked(spots, slowest)):
-        past = [(axis.x(time), share.y(value)) for time, value in spot.curve if axis.holds(time)]
-        coming = [(axis.x(time), share.y(value)) for time, value in _within(spot.ahead, axis)]
-        if len(past) > 1:
-            lines.append(f'<path d="{polyline(past)}" {stroke(rank)}/>')
-        if coming:
-            joined = [*past[-1:], *coming]
-            lines.append(f'<path class="ahead" d="{polyline(joined)}" {stroke(rank)}/>')
-        end = (coming or past)[-1:]
-        if end:
-            ends.append((end[0], spot.name))
+    for rank, trace in enumerate(traces):
+        last: list[tuple[float, float]] = []
+        for run in trace.runs:
+            points = [(axis.x(time), share.y(value)) for time, value, _, _ in run.on(axis)]
+            joined = [*last[-1:], *points] if run.ahead else points
+            if len(joined) > 1:
+                kind = 'class="ahead" ' if run.ahead else ""
+                lines.append(f'<path {kind}d="{polyline(joined)}" {stroke(rank)}/>')
+            last = points or last
+        if last:
+            ends.append((last[-1], trace.name))
     return [*lines, *_end_labels(ends)]
-
-
-def _within(curve: Curve, axis: TimeAxis) -> list[tuple[Millis, float]]:
-    """The part of a curve that lies on the axis, cut at its end between two points."""
-    inside: list[tuple[Millis, float]] = []
-    for time, value in curve:
-        if time > axis.end:
-            if inside:
-                before, was = inside[-1]
-                part = (axis.end - before) / (time - before)
-                inside.append((axis.end, was + (value - was) * part))
-            break
-        if time >= axis.start:
-            inside.append((time, value))
-    return inside
 
 
 def _end_labels(ends: list[tuple[tuple[float, float], str]]) -> list[str]:
@@ -132,23 +152,39 @@ def _end_labels(ends: list[tuple[tuple[float, float], str]]) -> list[str]:
     return labels
 
 
-def _limits(spots: Sequence[SpotVerdict], share: ValueAxis) -> list[str]:
+def _limits(limits: Iterable[float], share: ValueAxis) -> list[str]:
     """The limit at which the next coat may go on; spots of one coat have one limit."""
     marks: list[str] = []
-    for limit in sorted({spot.limit for spot in spots}):
+    for limit in sorted(set(limits)):
         y = share.y(limit)
         marks.append(f'<path class="limit" d="M{LEFT:g} {y:.1f}H{RIGHT:g}"/>')
         marks.append(text(LEFT + 4, y - 4, f"fit at {limit * 100:.2g} %", "start"))
     return marks
 
 
-def _dips(dips: Sequence[tuple[int, Millis]], axis: TimeAxis) -> list[str]:
+def _dips(dips: Sequence[tuple[int, Millis]], axis: TimeAxis, whole: bool) -> list[str]:
+    """A tick for each dip; with many of them the number alone stands over it, where there is room."""
     marks: list[str] = []
+    free_from = LEFT
     for coat, moment in dips:
         if axis.holds(moment):
             x = axis.x(moment)
             marks.append(f'<path class="dip" d="M{x:.1f} {_DRY_BOTTOM:g}v-9"/>')
-            marks.append(text(x, _DRY_TOP - 5, f"coat {coat} dipped", "start"))
+            words = f"{coat}" if whole else f"coat {coat} dipped"
+            if x >= free_from:
+                marks.append(text(x, _DRY_TOP - 5, words, "start"))
+                free_from = x + 9.0 * len(words) + 4
+    return marks
+
+
+def _words(drying: Drying, axis: TimeAxis, share: ValueAxis) -> list[str]:
+    """What was felt or seen at a spot, on its line: open where it was wet, filled where it was dry."""
+    marks = []
+    for word in drying.words:
+        trace = next((one for one in drying.traces if one.code == word.spot), None)
+        value = None if trace is None else value_at(trace, word.at)
+        if value is not None and axis.holds(word.at):
+            marks.append(point_mark(axis.x(word.at), share.y(value[0]), word.said, filled=word.dry))
     return marks
 
 

@@ -68,18 +68,6 @@ class RackPage:
 
 
 @dataclass(frozen=True)
-class SpotRow:
-    """One spot of a tree, with a piece of its line in the chart."""
-
-    sample: Markup
-    name: str
-    kind: str
-    left: str
-    exact: str
-    fit: str
-
-
-@dataclass(frozen=True)
 class WhatIfRow:
     """One thing that could be done, and what it saves or why it is not tried."""
 
@@ -99,18 +87,6 @@ class WhatIfPart:
 
 
 @dataclass(frozen=True)
-class CoatRow:
-    """One coat that went on."""
-
-    number: int
-    kind: str
-    dipped: str
-    fit: str
-    told: str
-    warnings: tuple[str, ...]
-
-
-@dataclass(frozen=True)
 class DipForm:
     """What is asked of a person who dipped; `key` makes sending it twice one dip."""
 
@@ -126,34 +102,6 @@ class UndoLink:
 
     href: str
     words: str
-
-
-@dataclass(frozen=True)
-class TreePage:
-    """One tree."""
-
-    frame: Frame
-    label: str
-    hook: str
-    place: str
-    coat: str
-    following: str
-    state: str
-    state_code: str
-    when: When
-    judged: tuple[str, ...]
-    dip: DipForm | None
-    undo: UndoLink | None
-    measure: str
-    asked: str
-    picture: Markup
-    picture_words: str
-    spots: tuple[SpotRow, ...]
-    what_if: WhatIfPart | None
-    chart: Markup
-    coats: tuple[CoatRow, ...]
-    warnings: tuple[str, ...]
-    cautions: tuple[str, ...]
 
 
 @dataclass(frozen=True)
@@ -203,10 +151,11 @@ class QuestionPage:
 
 @dataclass(frozen=True)
 class UndoPage:
-    """Asks before a dip is taken back."""
+    """Asks before something is taken back or off; `then` says what becomes of it."""
 
     frame: Frame
     question: str
+    then: str
     action: str
     yes: str
     back: str
@@ -220,5 +169,3 @@ class ProblemPage:
     what: str
     kept: str
     back: str
-
-

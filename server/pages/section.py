@@ -71,10 +71,12 @@ def shade(wetness: float) -> str:
     return "#" + "".join(f"{channel:02x}" for channel in mixed)
 
 
-def section_svg(code: str, coats: Sequence[Layer], caption: str, scale_bar: bool = False) -> str:
+def section_svg(
+    code: str, coats: Sequence[Layer], caption: str, scale_bar: bool = False, mark: bool = False
+) -> str:
     """Inline SVG of the shell at a spot code ("face", "joint:30", "pocket:12x40", "cavity:60x0.2"); other
-    codes are drawn flat."""
-    outline, mm_high = _drawing(code, coats)
+    codes are drawn flat. With `mark` a ring is drawn around where it dries last."""
+    outline, mm_high, lowest = _drawing(code, coats)
     scale = HEIGHT / mm_high
     depth, depths = 0.0, [0.0]
     for coat in coats:
@@ -88,6 +90,9 @@ def section_svg(code: str, coats: Sequence[Layer], caption: str, scale_bar: bool
         newest = ' class="newest"' if reach == depths[-1] else ""
         parts.append(f'<path{newest} d="{outline(reach, scale)}" fill="{shade(coat.wetness)}"/>')
     parts.append(f'<path class="wax" d="{outline(0.0, scale)}"/>')
+    if mark:
+        x, y = WIDTH / 2, lowest(scale)
+        parts.append(f'<circle class="slow" cx="{x:g}" cy="{y:.2f}" r="6"/>')
     if scale_bar:
         parts.append(_bar(scale))
     return "".join([*parts, "</svg>"])
@@ -98,8 +103,14 @@ Outline = Callable[[float, float], str]
 [units/mm]."""
 
 
-def _drawing(code: str, coats: Sequence[Layer]) -> tuple[Outline, float]:
-    """How to draw a spot, and how many millimetres of it the picture is high."""
+Lowest = Callable[[float], float]
+"""How far down in the picture the newest coat lies where it dries last, at that scale."""
+
+Drawing = tuple[Outline, float, Lowest]
+"""How to draw a spot, how many millimetres of it the picture is high, and where it dries last."""
+
+
+def _drawing(code: str, coats: Sequence[Layer]) -> Drawing:
     thickness = sum(coat.thickness_mm for coat in coats)
     kind, _, size = code.partition(":")
     try:
@@ -116,17 +127,17 @@ def _drawing(code: str, coats: Sequence[Layer]) -> tuple[Outline, float]:
     return _face(thickness)
 
 
-def _face(thickness: float) -> tuple[Outline, float]:
+def _face(thickness: float) -> Drawing:
     high = max(6.0, thickness / 0.6)
 
     def outline(reach: float, scale: float) -> str:
         y = HEIGHT * 0.8 - reach * scale
         return f"M-5 {y:.2f}H{WIDTH + 5:g}V{HEIGHT + 5:g}H-5Z"
 
-    return outline, high
+    return outline, high, lambda scale: HEIGHT * 0.8 - thickness * scale
 
 
-def _joint(half: float, thickness: float) -> tuple[Outline, float]:
+def _joint(half: float, thickness: float) -> Drawing:
     """Two walls with an angle between them; every coat's surface is a line along each wall and the fillet's
     arc."""
     if not 0.0 < half < math.pi / 2:
@@ -151,10 +162,10 @@ def _joint(half: float, thickness: float) -> tuple[Outline, float]:
             f"L{at(2 * _FAR, far_y)}L{at(2 * _FAR, -_FAR)}L{at(-2 * _FAR, -_FAR)}L{at(-2 * _FAR, far_y)}Z"
         )
 
-    return outline, high
+    return outline, high, lambda scale: HEIGHT * 0.92 - middle * scale
 
 
-def _pocket(mouth: float, depth: float, thickness: float) -> tuple[Outline, float]:
+def _pocket(mouth: float, depth: float, thickness: float) -> Drawing:
     """A hole in the wax, its walls and floor coated like the face around it."""
     if not (mouth > 0 and depth > 0 and math.isfinite(mouth) and math.isfinite(depth)):
         return _face(thickness)
@@ -168,10 +179,10 @@ def _pocket(mouth: float, depth: float, thickness: float) -> tuple[Outline, floa
         hole = f"H{left:.2f}V{floor:.2f}H{right:.2f}V{top:.2f}" if half > 0 and floor > top else ""
         return f"M-5 {top:.2f}{hole}H{WIDTH + 5:g}V{HEIGHT + 5:g}H-5Z"
 
-    return outline, high
+    return outline, high, lambda scale: HEIGHT * 0.9 - thickness * scale
 
 
-def _cavity(mouth: float, area_m2: float, thickness: float) -> tuple[Outline, float]:
+def _cavity(mouth: float, area_m2: float, thickness: float) -> Drawing:
     """A hollow under its mouth, coated inside: a ball, drawn no larger than shows its coats and its mouth."""
     if not (mouth > 0 and area_m2 > 0 and math.isfinite(mouth) and math.isfinite(area_m2)):
         return _face(thickness)
@@ -204,7 +215,7 @@ def _cavity(mouth: float, area_m2: float, thickness: float) -> tuple[Outline, fl
             )
         return f"M-5 {top:.2f}{hole}H{WIDTH + 5:g}V{HEIGHT + 5:g}H-5Z"
 
-    return outline, high
+    return outline, high, lambda scale: HEIGHT * 0.06 + (neck + 2.0 * shown - thickness) * scale
 
 
 def _bar(scale: float) -> str:

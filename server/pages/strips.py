@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 from sensors.clock import Millis
 from server.pages.axes import TimeAxis, ValueAxis, round_range
-from server.pages.svg import LEFT, RIGHT, level, polyline, stroke, text
+from server.pages.svg import LEFT, RIGHT, level, point_mark, polyline, stroke, text
 from server.pages.units import SI, Units
 from server.verdicts import AirPoint
 
@@ -13,6 +13,10 @@ HEIGHT, GAP = 54.0, 42.0
 
 Values = Sequence[tuple[Millis, float | None]]
 """Times [shop ms] with their values; None where it is not known."""
+
+
+Point = tuple[Millis, float, float, str]
+"""A measured value: when [shop ms], what, its error (one standard deviation), and the words of it."""
 
 
 @dataclass(frozen=True)
@@ -31,11 +35,13 @@ class Strip:
     unit: str
     step: float
     lines: tuple[Line, ...]
+    points: tuple[Point, ...] = ()
 
 
-def temperature_strip(air: Sequence[AirPoint], units: Units = SI) -> Strip:
-    """The temperature of the air."""
-    return Strip("Air", units.temp_sign, 2.0, (Line(temperatures(air, units)),))
+def temperature_strip(air: Sequence[AirPoint], units: Units = SI, measured: Sequence[Point] = ()) -> Strip:
+    """The temperature of the air, and of surfaces where they were measured, in the shop's unit."""
+    title = "Air and surfaces" if measured else "Air"
+    return Strip(title, units.temp_sign, 2.0, (Line(temperatures(air, units)),), tuple(measured))
 
 
 def temperatures(air: Sequence[AirPoint], units: Units) -> Values:
@@ -52,24 +58,29 @@ def strip_svg(strip: Strip, axis: TimeAxis, top: float) -> list[str]:
     """A strip from `top` down over HEIGHT; where its first line is not known it is hatched."""
     bottom = top + HEIGHT
     shown = [[one for one in line.values if axis.holds(one[0])] for line in strip.lines]
+    points = [point for point in strip.points if axis.holds(point[0])]
     values = [value for line in shown for _, value in line if value is not None]
+    values += [value + off for _, value, error, _ in points for off in (-error, error)]
     marks = [text(0, top - 14, f"{strip.title}, {strip.unit}", "start")]
     if not values:
         return [*marks, text(LEFT + 4, (top + bottom) / 2 + 4, "not known", "start")]
     low, high = round_range(values, strip.step)
     scale = ValueAxis(low, high, bottom, top)
     marks += [level(scale, low, f"{low:g}"), level(scale, high, f"{high:g}")]
-    marks += _holes(shown[0], axis, top, bottom)
+    marks += _holes(shown[0], axis, top, bottom) if shown else []
     ends: list[tuple[float, str]] = []
-    for rank, (line, points) in enumerate(zip(strip.lines, shown, strict=True)):
-        runs = _runs(points, axis, scale)
+    for rank, (line, told) in enumerate(zip(strip.lines, shown, strict=True)):
+        runs = _runs(told, axis, scale)
         marks += [
             f'<path d="{polyline(run)}" {stroke(rank + 1, dash=rank > 0)}/>' for run in runs if len(run) > 1
         ]
-        last = next((value for _, value in reversed(points) if value is not None), None)
+        last = next((value for _, value in reversed(told) if value is not None), None)
         if last is not None:
             name = f"{line.name} " if line.name else ""
             ends.append((runs[-1][-1][1], f"{name}{last:.0f} {strip.unit}"))
+    for time, value, error, words in points:
+        ends_at = (scale.y(value - error), scale.y(value + error))
+        marks.append(point_mark(axis.x(time), scale.y(value), words, error=ends_at))
     return [*marks, *_named(ends, top)]
 
 

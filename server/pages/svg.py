@@ -46,10 +46,26 @@ def text(x: float, y: float, words: str, anchor: str) -> str:
     return f'<text x="{x:.1f}" y="{y:.1f}" text-anchor="{anchor}">{escape(words)}</text>'
 
 
-def svg(height: float, caption: str, body: Sequence[str]) -> str:
-    """The whole picture, which a screen reader calls by its caption."""
+def polygon(points: Sequence[tuple[float, float]]) -> str:
+    """The outline of the surface between those points."""
+    return polyline(points) + "Z"
+
+
+def point_mark(
+    x: float, y: float, words: str, filled: bool = True, error: tuple[float, float] | None = None
+) -> str:
+    """A measured point, which says its words when it is pointed at; `error` is where its bar ends (y, y)."""
+    bar = "" if error is None else f'<path class="error" d="M{x:.1f} {error[0]:.1f}V{error[1]:.1f}"/>'
+    kind = "point" if filled else "point open"
+    circle = f'<circle class="{kind}" cx="{x:.1f}" cy="{y:.1f}" r="4.5">'
+    return f"{bar}{circle}<title>{escape(words)}</title></circle>"
+
+
+def svg(height: float, caption: str, body: Sequence[str], read: str = "") -> str:
+    """The whole picture, which a screen reader calls by its caption; `read` is what can be read along it."""
     inside = "".join(body)
+    to_read = f' data-read="{escape(read)}"' if read else ""
     return (
-        f'<svg class="chart" viewBox="0 0 {WIDTH:g} {height:g}" role="img" aria-label="{escape(caption)}">'
-        f"{inside}</svg>"
+        f'<svg class="chart" viewBox="0 0 {WIDTH:g} {height:g}" role="img" aria-label="{escape(caption)}"'
+        f"{to_read}>{inside}</svg>"
     )

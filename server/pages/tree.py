@@ -2,28 +2,19 @@
 
 from collections.abc import Sequence
 
-from markupsafe import Markup
-
 from scheduler.forecast import Outlook
 from sensors.clock import MINUTE_MS
 from server.dip_desk import Saying, known_tree
-from server.gaps import settled
 from server.pages import cautions
-from server.pages.chart import drying_svg, line_sample, ranked
-from server.pages.contexts import (
-    CoatRow,
-    DipForm,
-    QuestionPage,
-    SpotRow,
-    TreePage,
-    UndoLink,
-    UndoPage,
-    WhatIfPart,
-    When,
-)
+from server.pages.contexts import DipForm, QuestionPage, UndoLink, UndoPage, WhatIfPart, When
 from server.pages.frame import Shop, frame, shop_now
 from server.pages.measuring import asked_words
-from server.pages.tree_words import following_words, picture_of, slowest_words, spot_words, when_words
+from server.pages.tree_changes import how_it_left
+from server.pages.tree_chart import chart_part, chosen_spot
+from server.pages.tree_contexts import CoatRow, HangAgain, TreePage
+from server.pages.tree_notes import NEWEST, note_rows, notes_words
+from server.pages.tree_spots import section_of, spot_rows
+from server.pages.tree_words import following_words, slowest_words, when_words
 from server.pages.what_if import what_if_part
 from server.pages.wording import (
     STATE_WORDS,
@@ -31,38 +22,44 @@ from server.pages.wording import (
     clock_words,
     coat_words,
     duration_words,
-    per_cent,
     sentence,
     share_words,
-    until_words,
 )
 from server.parts import Parts
 from server.store import dips as dip_store
+from server.store import notes as note_store
 from server.store import places as place_store
 from server.store.engine import RefusedError, UnknownError
 from server.store.values import Dip, Tree
-from server.verdicts import CoatVerdict, SpotVerdict, TreeVerdict
+from server.verdicts import CoatVerdict, TreeVerdict
 
 PAUSES_MIN = (0, 5, 10, 20, 30, 60, 120)
 """How long ago a person may say, on the form, that the stucco was on [min]."""
 
 
-def tree_page(parts: Parts, tree_id: int, what_if: bool = False) -> TreePage:
+def tree_page(
+    parts: Parts, tree_id: int, what_if: bool = False, spot: str = "", whole: bool = False
+) -> TreePage:
     """The page of a tree, on the rack or off it; with `what_if` it says what would save time.
 
+    `spot` is the code of the one that is looked at, "" for the slowest; `whole`: its chart is of all coats.
     Raises UnknownError.
     """
     tree, shop = known_tree(parts, tree_id), shop_now(parts)
     verdict = None if tree.left else parts.rack.tree(tree_id)
     said = dip_store.all_dips(parts.engine, tree_id)
     standing = [dip for dip in said if dip.undone_at is None]
+    noted = note_store.notes(parts.engine, tree_id)
     outlook = verdict.outlook if verdict else None
-    picture, picture_words = picture_of(tree, verdict, scale_bar=True)
+    chosen = chosen_spot(verdict, spot) if verdict and verdict.spots else None
+    picture, picture_words = section_of(tree, verdict, chosen)
     place = place_store.place(parts.engine, tree.place)
     coats = tree.recipe.coats
     kind = coats[max(len(standing), 1) - 1].kind if coats else ""
+    here = f"/trees/{tree_id}"
     return TreePage(
         frame=frame(parts, shop, tree.label),
+        href=here,
         label=tree.label,
         hook=tree.hook,
         place=place.name if place else tree.place,
@@ -71,18 +68,23 @@ def tree_page(parts: Parts, tree_id: int, what_if: bool = False) -> TreePage:
         state=_state(tree, outlook),
         state_code=tree.left or (outlook.state if outlook else "unsure"),
         when=when_words(outlook, shop.now, shop.zone) if outlook else When(),
-        judged=_judged_words(tree, outlook),
+        left=how_it_left(parts, shop, tree),
+        hang_again=HangAgain(f"{here}/hang", tree.hook) if tree.left == "scrapped" else None,
+        judged=_judged_words(shop, tree, outlook),
         dip=None if tree.left or len(standing) >= len(coats) else _form(tree, standing, said),
         undo=_undo(shop, tree, standing),
-        measure=f"/trees/{tree_id}/measure" if standing else "",
+        measure=f"{here}/measure" if standing else "",
+        change="" if tree.left else f"{here}/change",
         asked=asked_words(parts, shop, tree_id),
         picture=picture,
         picture_words=picture_words,
-        spots=_spots(shop, verdict),
+        spots=spot_rows(shop, tree, verdict, chosen.code if chosen else ""),
         what_if=_what_if(parts, tree.id, outlook, what_if),
-        chart=_chart(shop, verdict),
+        chart=chart_part(parts, shop, tree, verdict, spot, whole),
         coats=_coats(shop, tree, verdict, said),
-        warnings=verdict.warnings if verdict else (),
+        notes=note_rows(shop, tree.label, noted)[:NEWEST],
+        notes_more=notes_words(noted),
+        warnings=tuple(shop.units.said(words) for words in verdict.warnings) if verdict else (),
         cautions=_cautions(tree, outlook, len(standing) >= len(coats)),
     )
 
@@ -122,6 +124,7 @@ def undo_page(parts: Parts, tree_id: int, dip_id: int) -> UndoPage:
     return UndoPage(
         frame=frame(parts, shop, f"{tree.label}: undo coat {dip.coat}?"),
         question=f"Undo coat {dip.coat} of {tree.label}, dipped {clock_words(dip.at, shop.now, shop.zone)}?",
+        then="The dip stays in the record, marked as undone.",
         action=f"/trees/{tree_id}/dips/{dip_id}/undo",
         yes=f"Undo coat {dip.coat}",
         back=f"/trees/{tree_id}",
@@ -136,12 +139,12 @@ def _state(tree: Tree, outlook: Outlook | None) -> str:
     return STATE_WORDS[outlook.state if outlook else "unsure"]
 
 
-def _judged_words(tree: Tree, outlook: Outlook | None) -> tuple[str, ...]:
+def _judged_words(shop: Shop, tree: Tree, outlook: Outlook | None) -> tuple[str, ...]:
     """What is left at the slowest spot, and why the tree is as it is, each as a sentence."""
     if outlook is None:
         return () if tree.left else ("It has not been judged yet.",)
     said = dict.fromkeys((sentence(slowest_words(outlook)), sentence(outlook.reason)))
-    return tuple(words for words in said if words)
+    return tuple(shop.units.said(words) for words in said if words)
 
 
 def _form(tree: Tree, standing: Sequence[Dip], said: Sequence[Dip]) -> DipForm:
@@ -160,57 +163,24 @@ def _undo(shop: Shop, tree: Tree, standing: Sequence[Dip]) -> UndoLink | None:
     return UndoLink(f"/trees/{tree.id}/dips/{dip.id}/undo", words)
 
 
-def _spots(shop: Shop, verdict: TreeVerdict | None) -> tuple[SpotRow, ...]:
-    if verdict is None:
-        return ()
-    order = ranked(verdict.spots, verdict.outlook.slowest_spot)
-    return tuple(_spot(shop, rank, spot) for rank, spot in enumerate(order))
-
-
-def _spot(shop: Shop, rank: int, spot: SpotVerdict) -> SpotRow:
-    if spot.fit:
-        since = spot.fit_at.p90
-        fit = "fit" if since is None else f"fit for {duration_words(shop.now - since)}"
-    else:
-        words = until_words(spot.fit_at, shop.now, shop.zone)
-        fit = words if words.startswith("no end") else f"fit {words}"
-    return SpotRow(
-        sample=Markup(line_sample(rank)),
-        name=spot.name,
-        kind=spot_words(spot.code),
-        left=f"{share_words(spot.remaining)} is left",
-        exact=f"{per_cent(spot.remaining)} of the dip’s water, fit at {per_cent(spot.limit)}; "
-        f"its drying cools it {max(spot.cooling_k, 0.0):.1f} K",
-        fit=fit,
-    )
-
-
 def _what_if(parts: Parts, tree_id: int, outlook: Outlook | None, asked: bool) -> WhatIfPart | None:
     if outlook is None or outlook.state not in ("drying", "resting"):
         return None
     return what_if_part(tree_id, parts.rack.what_if(tree_id) if asked else None, asked)
 
 
-def _chart(shop: Shop, verdict: TreeVerdict | None) -> Markup:
-    if verdict is None:
-        return Markup()
-    dips = [(coat.number, coat.dipped_at) for coat in verdict.coats]
-    air = settled(verdict.air, shop.now)
-    svg = drying_svg(verdict.spots, air, dips, verdict.outlook.slowest_spot, shop.now, shop.zone)
-    return Markup(svg)
-
-
 def _coats(shop: Shop, tree: Tree, verdict: TreeVerdict | None, said: Sequence[Dip]) -> tuple[CoatRow, ...]:
     """The coats, the newest first: as judged, or off the rack as they were said."""
+    dips = {dip.id: dip for dip in said if dip.undone_at is None}
     if verdict is not None:
-        return tuple(_judged(shop, coat) for coat in reversed(verdict.coats))
+        return tuple(_judged(shop, tree, coat, dips.get(coat.dip_id)) for coat in reversed(verdict.coats))
     return tuple(
         CoatRow(
             number=dip.coat,
-            kind=tree.recipe.coats[dip.coat - 1].kind,
+            title=f"Coat {dip.coat}, {tree.recipe.coats[dip.coat - 1].kind}",
             dipped=clock_words(dip.at, shop.now, shop.zone),
             fit="",
-            told=_joined(_pot(dip.pot), dip.note),
+            told=_joined(_pot(dip.pot), *_how(dip), dip.note),
             warnings=(),
         )
         for dip in reversed(said)
@@ -218,7 +188,7 @@ def _coats(shop: Shop, tree: Tree, verdict: TreeVerdict | None, said: Sequence[D
     )
 
 
-def _judged(shop: Shop, coat: CoatVerdict) -> CoatRow:
+def _judged(shop: Shop, tree: Tree, coat: CoatVerdict, dip: Dip | None) -> CoatRow:
     fit_at = coat.fit_at.p90
     if fit_at is None or fit_at > shop.now:
         fit = ""
@@ -228,14 +198,19 @@ def _judged(shop: Shop, coat: CoatVerdict) -> CoatRow:
         fit = f"fit after {duration_words(fit_at - coat.dipped_at)}"
     damp = "" if coat.damp_at_next is None else f"{share_words(coat.damp_at_next)} was left at the next dip"
     slowest = f"slowest {at_words(coat.slowest_name)}" if coat.slowest_name else ""
+    patched = next((spot.name for spot in tree.spots if spot.code == coat.patch), coat.patch)
     return CoatRow(
         number=coat.number,
-        kind=coat.kind,
+        title=f"Patch {at_words(patched)}" if patched else f"Coat {coat.number}, {coat.kind}",
         dipped=clock_words(coat.dipped_at, shop.now, shop.zone),
         fit=fit,
-        told=_joined(slowest, damp, _pot(coat.pot), coat.note),
-        warnings=coat.warnings,
+        told=_joined(slowest, damp, _pot(coat.pot), *(_how(dip) if dip else ()), coat.note),
+        warnings=tuple(shop.units.said(words) for words in coat.warnings),
     )
+
+
+def _how(dip: Dip) -> tuple[str, ...]:
+    return ("pre-wetted",) * dip.prewet + ("only a part was dipped",) * dip.partial
 
 
 def _pot(pot: str | None) -> str:

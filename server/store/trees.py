@@ -45,7 +45,7 @@ def add_tree(engine: Engine, new: NewTree, now: Millis) -> Tree:
         _look_for_place(session, new.place)
         if session.get(RecipeRow, new.recipe_id) is None:
             raise store.UnknownError(f"there is no recipe {new.recipe_id}")
-        _look_at_hook(session, new.hook, None)
+        look_at_hook(session, new.hook, None)
         row = TreeRow(
             label=new.label,
             hook=new.hook,
@@ -86,7 +86,7 @@ def amend_tree(
         if place is not None:
             _look_for_place(session, place)
         if hook is not None:
-            _look_at_hook(session, hook, tree_id)
+            look_at_hook(session, hook, tree_id)
         for name, value in changed.items():
             setattr(row, name, value)
         session.add(row)
@@ -202,7 +202,7 @@ def _look_for_place(session: Session, place: str) -> None:
         raise store.UnknownError(f"there is no place {place!r}")
 
 
-def _look_at_hook(session: Session, hook: str, tree_id: int | None) -> None:
+def look_at_hook(session: Session, hook: str, tree_id: int | None) -> None:
     """Raise RefusedError when another tree hangs there. A tree with no hook ("") is in nobody's way."""
     if not hook:
         return

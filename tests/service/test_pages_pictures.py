@@ -15,8 +15,9 @@ from scheduler.forecast import NEVER, Quantiles
 from sensors.clock import HOUR_MS, MINUTE_MS, Millis, parse_time
 from server.pages.air_chart import air_svg
 from server.pages.axes import TimeAxis
-from server.pages.chart import drying_svg
+from server.pages.chart import Drying, drying_svg, ranked
 from server.pages.section import DRY_SHADE, FILLET_MM, HEIGHT, WET_SHADE, Layer, layers, section_svg, shade
+from server.pages.traces import trace_of
 from server.pages.wording import duration_words
 from server.verdicts import AirPoint, SpotVerdict
 
@@ -35,6 +36,19 @@ def spot(
     return SpotVerdict(
         code, code, remaining, remaining, 1.0, 18.0, 0.05, False, fit_at, tuple(curve), tuple(ahead), wetness
     )
+
+
+def drawn(
+    spots: Sequence[SpotVerdict],
+    air: Sequence[AirPoint],
+    dips: Sequence[tuple[int, Millis]],
+    slowest: str | None,
+    now: Millis,
+    zone: ZoneInfo,
+) -> str:
+    """The chart of spots, the slowest looked at."""
+    traces = [trace_of(one) for one in ranked(spots, slowest)]
+    return drying_svg(Drying(traces, [one.limit for one in spots], dips, air), now, zone)
 
 
 def parsed(svg: str) -> ElementTree.Element:
@@ -151,7 +165,7 @@ def test_any_chart_is_well_formed(
 ) -> None:
     when = Quantiles(fit, fit, fit)
     spots = [spot(f"joint:{n}", curve, ahead, fit_at=when) for n, curve in enumerate(past)]
-    svg = drying_svg(spots, air, [(1, NOON)], "joint:0", NOON, ZoneInfo(zone))
+    svg = drawn(spots, air, [(1, NOON)], "joint:0", NOON, ZoneInfo(zone))
     if svg:
         parsed(svg)
     else:
@@ -163,9 +177,9 @@ def test_any_chart_is_well_formed(
 
 
 def test_a_curve_of_one_point_and_an_empty_one_divide_by_nothing() -> None:
-    assert drying_svg([], [], [], None, NOON, UTC) == ""
-    assert drying_svg([spot()], [], [], None, NOON, UTC) == ""
-    parsed(drying_svg([spot(curve=[(NOON, 1.0)])], [], [(1, NOON)], "face", NOON, UTC))
+    assert drawn([], [], [], None, NOON, UTC) == ""
+    assert drawn([spot()], [], [], None, NOON, UTC) == ""
+    parsed(drawn([spot(curve=[(NOON, 1.0)])], [], [(1, NOON)], "face", NOON, UTC))
     assert air_svg([AirPoint(NOON, 20.0, 50.0)], 0.3, [], NOON, UTC) == ""
 
 
@@ -178,7 +192,7 @@ def drying_chart() -> str:
         AirPoint(NOON - m * MINUTE_MS, *((None, None) if 20 <= m <= 30 else (20.0, 50.0)))
         for m in range(60, 0, -10)
     ]
-    return drying_svg(spots, air, [(4, NOON - HOUR_MS)], "joint:30", NOON, ZoneInfo("Asia/Kathmandu"))
+    return drawn(spots, air, [(4, NOON - HOUR_MS)], "joint:30", NOON, ZoneInfo("Asia/Kathmandu"))
 
 
 def test_a_chart_names_its_lines_units_limit_dip_and_shop_time() -> None:
