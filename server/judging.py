@@ -16,6 +16,7 @@ from sensors.bridging import Bridge, bridge_of, joined, worst_air
 from sensors.clock import HOUR_MS, SECOND_MS, Millis
 from sensors.humid_air import STANDARD_PRESSURE_PA
 from server.courses import courses, with_spread
+from server.drying.air_course import AirCourse
 from server.drying.ensemble import ALONE, CONFIDENCE, Ensemble
 from server.drying.materials import CoatMaterial
 from server.drying.shell import SpotShell
@@ -216,8 +217,11 @@ class TreeJudge:
             self.marks.clear()
             self.state = None
 
-    def ahead(self) -> tuple[Ahead, ...]:
-        """For each spot, when it is fit (last coat: dry) if the air goes on as it was; () without air."""
+    def ahead(self, course: AirCourse | None = None) -> tuple[Ahead, ...]:
+        """For each spot, when it is fit (last coat: dry) in the air of a course; () without air.
+
+        Without a course the air goes on as it was.
+        """
         if self.state is None or self.state.air is None:
             return ()
         last = len(self.state.coats) >= self.tree.coats_in_all
@@ -229,6 +233,7 @@ class TreeJudge:
             last,
             settled=None if last else self.state.coats[-1].member_fit_at[0] != NOT_YET,
             confidence=self.tree.confidence,
+            course=course,
         )
 
     def sure(self, values: Floats) -> float:

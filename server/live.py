@@ -17,6 +17,7 @@ from sensors.bridging import REACH_MS
 from sensors.clock import DAY_MS, HOUR_MS, Clock, Millis
 from sensors.reading import Reading
 from server.advising import AdviceDesk, Foreseen
+from server.air_ahead import AirAhead
 from server.air_records import AirRecords
 from server.believing import Believed, believed, prior_ensemble
 from server.drying.ensemble import Ensemble
@@ -63,6 +64,7 @@ class LiveRack:
     _warnings: TreeWarnings = field(default_factory=TreeWarnings)
     _what_if_desk: WhatIfDesk = field(default_factory=WhatIfDesk)
     _advice_desk: AdviceDesk = field(default_factory=AdviceDesk)
+    _air_ahead: AirAhead = field(default_factory=AirAhead)
     _faults: tuple[NodeFault, ...] = ()
     _air_let_go: Millis = 0
     _heard: list[Reading] = field(default_factory=list)
@@ -216,7 +218,9 @@ class LiveRack:
             state = followed.judge.state
             if state is None or state.air is None:
                 continue
-            followed.forecast = Forecast(state.at, followed.judge.ahead())
+            place = followed.tree.place
+            course = self._air_ahead.course(place, self._airs.of(place), state.at, state.air)
+            followed.forecast = Forecast(state.at, followed.judge.ahead(course))
             if time.monotonic() - began > FORECAST_BUDGET_S:
                 return
 

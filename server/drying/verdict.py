@@ -2,13 +2,14 @@
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 
 from sensors.air import Air
+from server.drying.air_course import AirCourse
 from server.drying.ensemble import ALONE, CONFIDENCE, Ensemble
 from server.drying.materials import COOLING_LIMIT_K, DRY_THROUGH_LIMIT, RH_CEILING_PCT, fit_limit
 from server.drying.shell import SpotShell
@@ -96,8 +97,11 @@ def tree_ahead(
     last_coat: bool = False,
     settled: Bools | None = None,
     confidence: float = CONFIDENCE,
+    course: AirCourse | None = None,
 ) -> tuple[Ahead, ...]:
-    """When each spot of a tree comes fit, or with `last_coat` dry through, if the air goes on as it is.
+    """When each spot of a tree comes fit, or with `last_coat` dry through, in the air of a `course`.
+
+    Without one the air goes on as it is.
 
     All members together, on copies. Ended once so many of them call every spot fit that percentile 90 and the
     confidence's are known: the others' times are then infinite. Members of whom it is `settled` (M,) count
@@ -107,7 +111,7 @@ def tree_ahead(
     if any(shell.members.count != ensemble.count for shell in shells):
         raise ValueError(f"shells of {shells[0].members.count} members for an ensemble of {ensemble.count}")
     done = np.zeros(ensemble.count, dtype=np.bool_) if settled is None else settled
-    ways = [_Way(shell, air, last_coat) for shell in shells]
+    ways = [_Way(shell, air, last_coat, course) for shell in shells]
     least = max(confidence, 0.9)
     while True:
         known = np.isfinite(np.stack([way.fit_s for way in ways])).all(axis=0) | done
@@ -121,21 +125,23 @@ def tree_ahead(
 class _Way:
     """One spot on its way ahead."""
 
-    def __init__(self, shell: SpotShell, air: Air, last_coat: bool) -> None:
-        self.air, self.last_coat = air, last_coat
+    def __init__(self, shell: SpotShell, air: Air, last_coat: bool, course: AirCourse | None = None) -> None:
+        self.air, self.last_coat, self.foretold = air, last_coat, course
         self.shell, self.seconds = shell, 0.0
         self.course: list[tuple[float, SpotShell]] = [(0.0, shell)]
         self.lack = self._lack(shell)
         self.fit_s: Floats = np.where(self.lack <= 1.0, 0.0, np.inf)
         self.least, self.waiting_since = self.lack.copy(), np.zeros(self.lack.size)
-        self.ended = bool((np.isfinite(self.fit_s) | np.isinf(self.lack)).all()) or not shell.coats
+        # Damp air that stays as it is lets nothing come fit; damp air that passes does.
+        hopeless = np.isinf(self.lack) & (course is None)
+        self.ended = bool((np.isfinite(self.fit_s) | hopeless).all()) or not shell.coats
 
     def go_on(self, horizon_s: float) -> None:
         """One look further: they are closer together while the coat is young."""
         grown = max(0.1 * self.shell.age_s, _SHORTEST_LOOK_S)
         look = min(grown, _LONGEST_LOOK_S, horizon_s - self.seconds)
         before, start, high = self.shell, self.seconds, self.lack
-        self.shell = before.advance(self.air, look)
+        self.shell = self._advanced(before, look)
         self.seconds += look
         self.lack = low = self._lack(self.shell)
         self.course.append((self.seconds, self.shell))
@@ -153,6 +159,15 @@ class _Way:
         self.least = np.where(moved, low, self.least)
         idle = self.seconds - self.waiting_since > _WAIT_S
         self.ended = bool((np.isfinite(self.fit_s) | idle).all())
+
+    def _advanced(self, shell: SpotShell, look: float) -> SpotShell:
+        """The shell after a look in the air of that time."""
+        if self.foretold is None:
+            return shell.advance(self.air, look)
+        middle = self.seconds + 0.5 * look
+        self.air = self.foretold.at(middle)
+        as_taken = replace(shell, members=self.foretold.taken_by(shell.members, middle))
+        return replace(as_taken.advance(self.air, look), members=shell.members)
 
     def _lack(self, shell: SpotShell) -> Floats:
         """How far from fit (M,): the worst of what is limited, over its limit; 1 when fit."""
@@ -191,6 +206,8 @@ def _share_to_crossing(high: Floats, low: Floats) -> Floats:
     """Share of the way at which what was `high` and came to `low` was 1: what dries does so exponentially."""
     positive = low > 0.0
     floor = np.where(positive, low, 1.0)
+    # What was out of the question in damp air came when that had passed: at the end of the look.
+    high = np.where(np.isinf(high), 1.0, high)
     bent = np.log(high) / np.log(np.maximum(high / floor, 1.0 + 1e-12))
-    straight = (high - 1.0) / (high - low)
-    return np.asarray(np.where(positive, bent, straight))
+    straight = (high - 1.0) / np.where(high > low, high - low, 1.0)
+    return np.asarray(np.where(high > 1.0, np.where(positive, bent, straight), 1.0))
