@@ -14,12 +14,12 @@ DAILY = 18.0 + 3.0 * np.sin(HOURS * np.pi / 12)
 
 def test_it_beats_both_plain_rules_in_a_heated_shop_over_a_year() -> None:
     # Typical year of Greensboro (TMY3, in pvlib's wheel) through the heated room of the demo.
-    table = back_test("Greensboro", Room(), every_h=83)
+    table = back_test("Greensboro", Room(), every_h=29)
     for rows in table.values():
         assert [row.lead_h for row in rows] == [1, 6, 24]
         for row in rows:
             assert row.beats_both, row
-            assert 0.7 < row.within, row
+            assert row.within > 0.7, row
 
 
 def test_the_error_grows_with_the_lead() -> None:
@@ -55,5 +55,5 @@ def test_a_damp_word_raises_the_humidity_while_it_holds_and_widens_it() -> None:
     assert list(np.flatnonzero(damp.rh_pct != ahead.rh_pct)) == [2, 3]
     assert damp.rh_pct[2] == 80.0
     assert damp.rh_off[2] > ahead.rh_off[2]
-    with pytest.raises(AirWordError, match="ends at 5"):
+    with pytest.raises(AirWordError, match="ends at 5, before its start 7"):
         AirWord("dry", 40.0, 7, 5)

@@ -1,8 +1,8 @@
-"""The forecast of the air over a year of a made-up shop's air, driven by typical weather that a package carries.
+"""The forecast of the air over a year of a made-up shop's air, made of typical weather out of a package.
 
-`python -m tests.benchmarks.bench_forecast` prints the root mean square error at 1, 6 and 24 h beside two plain
-rules, the air as it is now and the mean of the last day, and how often the truth lay within what was said
-(80 % band). Ends with 1 where it does not beat both everywhere.
+`python -m tests.benchmarks.bench_forecast` prints the root mean square error at 1, 6 and 24 h beside two
+plain rules, the air as it is now and the mean of the last day, and how often the truth lay within what was
+said (80 % band). Ends with 1 where it does not beat both everywhere.
 """
 
 import sys
@@ -64,8 +64,8 @@ def back_test(station: str, room: Room, every_h: int = EVERY_H) -> dict[str, lis
     table: dict[str, list[Row]] = {"temperature": [], "humidity": []}
     for (name, lead), rows in missed.items():
         ours, stays, mean, off = np.array(rows).T
-        rms = [float(np.sqrt(np.mean(errors**2))) for errors in (ours, stays, mean)]
-        table[name].append(Row(lead, *rms, float(np.mean(np.abs(ours) <= BAND * off))))
+        mine, now_rms, mean_rms = (float(np.sqrt(np.mean(errors**2))) for errors in (ours, stays, mean))
+        table[name].append(Row(lead, mine, now_rms, mean_rms, float(np.mean(np.abs(ours) <= BAND * off))))
     return table
 
 
@@ -79,7 +79,7 @@ def main() -> int:
                 for row in rows:
                     good &= row.beats_both
                     print(
-                        f"{station:11} {name:16} {quantity:12} {row.lead_h:3d} h: off {row.ours:5.2f} {unit:3}"
+                        f"{station:11} {name:16} {quantity:12} {row.lead_h:3d} h: {row.ours:5.2f} {unit:3}"
                         f"  as now {row.persistence:5.2f}  last day's mean {row.daily_mean:5.2f}"
                         f"  within the 80 % band {row.within:4.0%}  {'' if row.beats_both else 'NOT BETTER'}"
                     )

@@ -1,0 +1,80 @@
+"""The air that is expected at each place: its record hour by hour, the forecast of it, the caster's words."""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from sensors.air import Air, PlaceAir
+from sensors.air_forecast import RECORD_H, AirForecast, AirWord, forecast, said
+from sensors.clock import HOUR_MS, SECOND_MS, Millis
+from server.drying.air_course import AirCourse
+
+LEAST_HOURS = 24
+"""With fewer hours known than this [h] nothing is foretold: the air is taken to go on as it is; assumed."""
+
+
+def hourly_means(air: PlaceAir, end: Millis) -> tuple[np.ndarray, np.ndarray]:
+    """Temperature [°C] and humidity [%RH] of the record's hours up to `end` [ms], NaN where not known."""
+    begins = end - RECORD_H * HOUR_MS
+    means = [air.mean(start, start + HOUR_MS) for start in range(begins, end, HOUR_MS)]
+    nothing = float("nan")
+    return (
+        np.array([nothing if mean is None else mean.temp_c for mean in means]),
+        np.array([nothing if mean is None else mean.rh_pct for mean in means]),
+    )
+
+
+@dataclass
+class AirAhead:
+    """Foretells the air of a place once an hour. To be used by one thread.
+
+    `words` gives what the caster says of a place; what is said counts from the next hour's forecast, or from
+    `forget` on.
+    """
+
+    words: Callable[[str], Sequence[AirWord]] = lambda place: ()
+    _known: dict[str, tuple[Millis, AirForecast | None]] = field(default_factory=dict)
+
+    def forget(self) -> None:
+        """The record or the words are others: foretell anew."""
+        self._known.clear()
+
+    def of(self, place: str, air: PlaceAir, at: Millis) -> AirForecast | None:
+        """The forecast made at the last whole hour before `at` [ms]; None where too little is known."""
+        hour = at // HOUR_MS * HOUR_MS
+        known = self._known.get(place)
+        if known is None or known[0] != hour:
+            known = hour, self._foretold(place, air, hour)
+            self._known[place] = known
+        return known[1]
+
+    def course(self, place: str, air: PlaceAir, at: Millis, now: Air) -> AirCourse | None:
+        """The air from `at` on [ms], where it is as `now` and then goes over into the forecast."""
+        ahead = self.of(place, air, at)
+        return None if ahead is None else course_of(ahead, at, now)
+
+    def _foretold(self, place: str, air: PlaceAir, hour: Millis) -> AirForecast | None:
+        temp_c, rh_pct = hourly_means(air, hour)
+        if np.isfinite(temp_c).sum() < LEAST_HOURS:
+            return None
+        ahead = forecast(hour, temp_c, rh_pct)
+        return None if ahead is None else said(ahead, self.words(place))
+
+
+def course_of(ahead: AirForecast, at: Millis, now: Air) -> AirCourse:
+    """A forecast as seen from `at` [ms], when the air is as `now`."""
+    middles = (ahead.made_at - at + HOUR_MS * (np.arange(ahead.temp_c.size) + 0.5)) / SECOND_MS
+    later = middles > 0.0
+
+    def joined(first: float, values: np.ndarray) -> np.ndarray:
+        return np.concatenate([[first], values[later]])
+
+    return AirCourse(
+        joined(0.0, middles),
+        joined(now.temp_c, ahead.temp_c),
+        joined(now.rh_pct, ahead.rh_pct),
+        joined(0.0, ahead.temp_off),
+        joined(0.0, ahead.rh_off),
+        now,
+    )
