@@ -5,6 +5,7 @@ from typing import Annotated
 from fastapi import APIRouter, Form, Query, Response
 
 from server.api.schemas import LARGEST_ID
+from server.api.trees import TreeId
 from server.pages.new_tree import TreeForm, first_form, hang, new_tree_page
 from server.pages.render import show
 from server.parts import Parts
@@ -23,6 +24,10 @@ def new_tree_pages(parts: Parts) -> APIRouter:
         hook: Annotated[str, Query(max_length=60)] = "",
     ) -> Response:
         return show(new_tree_page(parts, first_form(parts, like, hook)))
+
+    @router.get("/trees/{tree_id}/another")
+    def another(tree_id: TreeId) -> Response:
+        return show(new_tree_page(parts, first_form(parts, tree_id)))
 
     @router.post("/trees")
     def add_tree(

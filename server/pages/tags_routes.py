@@ -5,6 +5,7 @@ from typing import Annotated, Literal
 from fastapi import APIRouter, Path, Query, Request, Response
 
 from server.api.schemas import LARGEST_ID
+from server.api.trees import TreeId
 from server.pages.render import show
 from server.pages.tags import hook_tag_page, tags_page, tree_tag_page
 from server.parts import Parts
@@ -24,13 +25,17 @@ def tags_pages(parts: Parts) -> APIRouter:
         more: Annotated[str, Query(max_length=2_000)] = "",
         tree: Annotated[int | None, Query(ge=1, le=LARGEST_ID)] = None,
     ) -> Response:
-        typed = address or f"{request.url.scheme}://{request.headers.get('host', '')}"
+        typed = address or _asked_at(request)
         page = tags_page(parts, typed, int(size), more, tree)
         return show(page, 422 if page.fault else 200)
 
+    @router.get("/trees/{tree_id}/tag")
+    def tag(request: Request, tree_id: TreeId) -> Response:
+        return show(tags_page(parts, _asked_at(request), 35, "", tree_id))
+
     @router.get("/t/{tree_id}")
     @router.get("/T/{tree_id}")
-    def tree_tag(tree_id: Annotated[int, Path(ge=1, le=LARGEST_ID)]) -> Response:
+    def tree_tag(tree_id: TreeId) -> Response:
         return show(tree_tag_page(parts, tree_id))
 
     @router.get("/h/{hook:path}")
@@ -39,3 +44,8 @@ def tags_pages(parts: Parts) -> APIRouter:
         return show(hook_tag_page(parts, hook))
 
     return router
+
+
+def _asked_at(request: Request) -> str:
+    """The address by which this browser found the service: what phones will likely find it by too."""
+    return f"{request.url.scheme}://{request.headers.get('host', '')}"

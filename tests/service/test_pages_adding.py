@@ -141,6 +141,7 @@ def test_another_like_one_that_hangs_or_was_cast(shop: FakeShop, web: Browser) -
     for value in ("pocket:14x18", "beak pocket", "joint:90", "gate joint", "face", "back", "80"):
         assert f'value="{value}"' in text
     assert 'name="label" value=""' in text
+    assert web.get(f"/trees/{trees['Snipe'].id}/another").text == text
     assert web.get("/trees/new?like=999").status_code == 404
     copied = {
         "label": "Snipe II", "hook": "C1", "place": "drying-room", "recipe": "1", "size": "80",

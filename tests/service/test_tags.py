@@ -75,8 +75,9 @@ def test_the_sheet_has_a_tag_for_every_tree_and_hook(shop: FakeShop, web: Browse
     assert all(f"Code of {BASE}/H/C{number}" in answer.text for number in (1, 2, 3))
     assert answer.text.count('class="tag"') == 2 * len(trees) + 3
     assert "would not work" not in answer.text
-    [one] = re.findall(r"Code of (\S+)\"", web.get("/tags", params={"tree": trees["Snipe"].id}).text)
-    assert one == f"HTTP://127.0.0.1:8000/T/{trees['Snipe'].id}"
+    for path in (f"/tags?tree={trees['Snipe'].id}", f"/trees/{trees['Snipe'].id}/tag"):
+        [one] = re.findall(r"Code of (\S+)\"", web.get(path).text)
+        assert one == f"HTTP://127.0.0.1:8000/T/{trees['Snipe'].id}"
 
 
 def test_an_address_that_is_this_machine_alone_is_warned_of(shop: FakeShop, web: Browser) -> None:
