@@ -19,6 +19,7 @@ from sensors.senml import Parsed
 from server.access import Access
 from server.air_history import AirHistory
 from server.changes import Changes
+from server.coat_book import CoatBook
 from server.guard import LOOPBACK_HOSTS
 from server.live import LiveRack
 from server.mqtt_in import MqttIn, mqtt_in
@@ -65,6 +66,7 @@ class Service:
         changes = Changes(self.clock.now)
         self.rack = LiveRack(self.engine, self.clock, on_picture=changes.shown)
         self.air_history = AirHistory(self.engine)
+        self._coat_book = CoatBook(self.engine)
         self._loop: asyncio.AbstractEventLoop | None = None
         self._keys = vapid_keys(self.settings.data / "push-key.pem")
         self._ledger = NoticeLedger(self.engine, wall_millis, self._noticed)
@@ -188,8 +190,14 @@ class Service:
         if forecast:
             await asyncio.to_thread(self.rack.look, True)
             await asyncio.to_thread(self._reminders.remind, now)
+        if forecast:
+            await asyncio.to_thread(self._keep_coats, now)
         if isinstance(self.clock, HeldClock) and forecast:
             await asyncio.to_thread(self.clock.keep, self.engine)
+
+    def _keep_coats(self, now: Millis) -> None:
+        on_rack = [self.rack.tree(outlook.tree_id) for outlook in self.rack.outlooks()]
+        self._coat_book.keep([verdict for verdict in on_rack if verdict is not None], now)
 
     def _warm(self) -> None:
         try:
