@@ -63,7 +63,7 @@ def tree_page(
         label=tree.label,
         hook=tree.hook,
         place=place.name if place else tree.place,
-        coat=coat_words(len(standing), len(coats), kind),
+        coat="no coat went on" if tree.left and not standing else coat_words(len(standing), len(coats), kind),
         following=following_words(outlook) if outlook else "",
         state=_state(tree, outlook),
         state_code=tree.left or (outlook.state if outlook else "unsure"),

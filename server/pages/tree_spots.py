@@ -17,8 +17,7 @@ def section_of(tree: Tree, verdict: TreeVerdict | None, chosen: SpotVerdict | No
     if verdict is None or chosen is None:
         return picture_of(tree, verdict, scale_bar=True)
     svg, words = _section(tree, verdict, chosen, large=True)
-    slow = chosen.code == verdict.outlook.slowest_spot
-    return svg, f"{words}; {'the slow one: ' if slow else ''}the ring is where it dries last"
+    return svg, f"{words}. The ring is where it dries last"
 
 
 def spot_rows(shop: Shop, tree: Tree, verdict: TreeVerdict | None, chosen: str) -> tuple[SpotRow, ...]:
@@ -34,7 +33,8 @@ def _section(tree: Tree, verdict: TreeVerdict, spot: SpotVerdict, large: bool) -
     coats = layers([coat.thickness_mm for coat in on], [coat.water_kg_m2 for coat in on], spot) if on else ()
     count = f"{len(coats)} coat{'' if len(coats) == 1 else 's'} on the wax" if coats else "bare wax"
     size = "; the hollow is drawn small" if spot.code.startswith("cavity:") else ""
-    words = f"Section {at_words(spot.name)} ({spot_words(spot.code)}): {count}{size}"
+    slow = ", the slowest" if spot.code == verdict.outlook.slowest_spot else ""
+    words = f"Section {at_words(spot.name)} ({spot_words(spot.code)}{slow}): {count}{size}"
     return Markup(section_svg(spot.code, coats, words, scale_bar=large, mark=large)), words
 
 
