@@ -4,8 +4,10 @@ from fastapi import APIRouter
 
 from server.api.air import air_router
 from server.api.beliefs import beliefs_router
+from server.api.burnout import burnout_router
 from server.api.calibrations import calibrations_router
 from server.api.dips import dips_router
+from server.api.history import history_router
 from server.api.joint_hint import joint_hint_router
 from server.api.mappings import mappings_router
 from server.api.measurements import learning_router, measurements_router
@@ -26,6 +28,8 @@ def api_router(parts: Parts) -> APIRouter:
     for part in (
         rack_router,
         trees_router,
+        history_router,
+        burnout_router,
         what_if_router,
         joint_hint_router,
         dips_router,

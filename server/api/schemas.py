@@ -216,32 +216,6 @@ class AirShape(BaseModel):
     rh_pct: float | None
 
 
-class CoatHistory(BaseModel):
-    """One coat as it went: times, the air it dried in, the verdict, warnings, and gaps in the record."""
-
-    number: int
-    kind: str
-    dip: int
-    dipped_at: datetime
-    fit_at: FitAt
-    slowest_spot: str | None
-    damp_at_next: float | None
-    warnings: list[str]
-    pot: str | None
-    note: str | None
-    air: list[AirShape]
-    gaps: list[GapShape]
-
-
-class HistoryAnswer(BaseModel):
-    """Every coat of a tree, and every dip that was said, undone ones too."""
-
-    id: int
-    label: str
-    coats: list[CoatHistory]
-    dips: list[DipShape]
-
-
 class PlaceShape(BaseModel):
     """A part of the shop with air of its own; `latest` is the last air that is known there."""
 

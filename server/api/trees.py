@@ -7,17 +7,13 @@ from typing import Annotated
 
 from fastapi import APIRouter, Path, Response
 
-from sensors.clock import Millis
 from server.api.problems import ProblemError, documented
-from server.api.rack import fit_at
 from server.api.schemas import (
     LARGEST_ID,
     AirShape,
-    CoatHistory,
     CoatShape,
     DipShape,
     GapShape,
-    HistoryAnswer,
     RecipeShape,
     SpotShape,
     TreeAnswer,
@@ -27,13 +23,13 @@ from server.api.schemas import (
     to_datetime,
 )
 from server.dip_desk import known_tree, outlook_of
-from server.gaps import Gap, gaps
+from server.gaps import Gap
 from server.parts import Parts
 from server.store import dips as dip_store
 from server.store import trees as tree_store
 from server.store.engine import UnknownError
 from server.store.values import Dip, NewTree, Tree, TreeSpot
-from server.verdicts import AirPoint, CoatVerdict
+from server.verdicts import AirPoint
 
 TreeId = Annotated[int, Path(ge=1, le=LARGEST_ID, description="a tree's id")]
 
@@ -88,20 +84,6 @@ def trees_router(parts: Parts) -> APIRouter:
         parts.rack.refresh(tree_id)
         return _answer(parts, tree)
 
-    @router.get("/{tree_id}/history", responses=documented(404))
-    def history(tree_id: TreeId) -> HistoryAnswer:
-        """Every coat: times, the air it dried in, the verdict, warnings, gaps in the record."""
-        tree = known_tree(parts, tree_id)
-        verdict = parts.rack.tree(tree_id)
-        coats = verdict.coats if verdict else ()
-        ends = [coat.dipped_at for coat in coats[1:]] + [parts.clock.now()]
-        return HistoryAnswer(
-            id=tree.id,
-            label=tree.label,
-            coats=[_coat(parts, tree.place, coat, end) for coat, end in zip(coats, ends, strict=False)],
-            dips=[dip_shape(dip) for dip in dip_store.all_dips(parts.engine, tree_id)],
-        )
-
     return router
 
 
@@ -130,24 +112,6 @@ def gap_shapes(found: Sequence[Gap]) -> list[GapShape]:
     return [
         GapShape.model_validate({"from": to_datetime(start), "to": to_datetime(end)}) for start, end in found
     ]
-
-
-def _coat(parts: Parts, place: str, coat: CoatVerdict, end: Millis) -> CoatHistory:
-    air = parts.rack.air(place, coat.dipped_at, max(end, coat.dipped_at))
-    return CoatHistory(
-        number=coat.number,
-        kind=coat.kind,
-        dip=coat.dip_id,
-        dipped_at=to_datetime(coat.dipped_at),
-        fit_at=fit_at(coat.fit_at),
-        slowest_spot=coat.slowest_spot,
-        damp_at_next=coat.damp_at_next,
-        warnings=list(coat.warnings),
-        pot=coat.pot,
-        note=coat.note,
-        air=air_shapes(air),
-        gaps=gap_shapes(gaps(air, end, parts.clock.now())),
-    )
 
 
 def _spots(shapes: Sequence[SpotShape]) -> tuple[TreeSpot, ...]:
