@@ -37,8 +37,8 @@ def due_of(
     """What a person should be told of a tree, whether it was told before or not.
 
     `told` are the keys that a person was told of it, each with the time of its cause [ms]: by them the rounds
-    of "fit" and "not fit after all" are counted. What nobody was told need not be taken back. `now` is shop
-    time [ms]; it dates a notice whose cause has no time of its own.
+    of "fit" and "not fit after all" are counted. What nobody was told need not be taken back. Not for a tree
+    that is `being_judged_anew`. `now` is shop time [ms]: it dates a notice of a cause without a time.
     """
     found = (
         _fit(outlook, told, now),
@@ -98,7 +98,7 @@ def _fit(outlook: Outlook, told: Mapping[str, Millis], now: Millis) -> Notice | 
 
 
 def _correction(outlook: Outlook, told: Mapping[str, Millis], now: Millis) -> Notice | None:
-    """Told fit and, judged as far as that time, it is not: one correction for each "fit".
+    """Told fit and it is not: one correction for each "fit".
 
     The keys count the rounds, so that a restart finds where they stand.
     """
@@ -106,7 +106,7 @@ def _correction(outlook: Outlook, told: Mapping[str, Millis], now: Millis) -> No
     if key is None or outlook.coat >= outlook.of or outlook.state not in ("drying", "unsure"):
         return None
     fits = _rounds(f"fit:{key}", told)
-    if not fits or outlook.as_of < told[fits[-1]]:
+    if not fits:
         return None
     notice = _made(_numbered(f"not-fit:{key}", len(fits)), "not-fit", outlook, correction_words(outlook), now)
     return replace(notice, brief=f"wait with coat {outlook.coat + 1}")

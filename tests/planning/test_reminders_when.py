@@ -172,6 +172,14 @@ def test_the_summary_leaves_out_what_became_moot_in_the_night() -> None:
     shop.look(EVENING + 2 * HOUR_MS, tree(2, "drying", at=EVENING + 2 * HOUR_MS))
     shop.look_often(EVENING + 3 * HOUR_MS, MORNING + HOUR_MS)
     assert shop.ledger.titles == ["Snipe: fit to dip"]
+    assert shop.ledger.held() == []
+    assert sorted(
+        key.partition(":")[0] for key, one in shop.ledger.entries.items() if one.state == "moot"
+    ) == [
+        "fit",
+        "fit",
+        "silent",
+    ]
 
 
 def test_a_correction_of_what_was_told_in_the_day_waits_for_the_morning_too() -> None:
