@@ -31,8 +31,8 @@ LONGEST_PX, SMALL_PX = 2048, 480
 QUALITY = 85
 """Of the JPEG: common practice for photographs."""
 
-FORMATS = ("JPEG", "MPO", "PNG", "WEBP")
-"""What is read. MPO is a JPEG with more pictures behind it, as phones write; its first is taken."""
+FORMATS = ("JPEG", "PNG", "WEBP")
+"""What is read. A JPEG may have more pictures behind it (MPO), as phones write; its first is taken."""
 
 _ONE_AT_A_TIME = Lock()
 """Two large pictures decoded at once would be too much for a small machine."""
