@@ -1,14 +1,25 @@
 """The air that is expected at each place: its record hour by hour, the forecast of it, the caster's words."""
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
 from sensors.air import Air, PlaceAir
-from sensors.air_forecast import RECORD_H, AirForecast, AirWord, forecast, said
+from sensors.air_forecast import (
+    PRIOR_RH_PCT,
+    PRIOR_TEMP_K,
+    RECORD_H,
+    AirForecast,
+    AirWord,
+    forecast,
+    said,
+)
 from sensors.clock import HOUR_MS, SECOND_MS, Millis
 from server.drying.air_course import AirCourse
+from server.drying.coming_coats import ComingAir
+from server.store import plans
+from server.store.engine import Engine
 
 LEAST_HOURS = 24
 """With fewer hours known than this [h] nothing is foretold: the air is taken to go on as it is; assumed."""
@@ -54,6 +65,17 @@ class AirAhead:
         ahead = self.of(place, air, at)
         return None if ahead is None else course_of(ahead, at, now)
 
+    def on_the_whole(self, place: str, air: PlaceAir, at: Millis) -> ComingAir | None:
+        """The air of the next day on the whole; the newest where nothing is foretold, None without that."""
+        ahead, latest = self.of(place, air, at), air.latest()
+        if latest is None:
+            return None
+        if ahead is None:
+            return ComingAir(latest[1], PRIOR_TEMP_K, PRIOR_RH_PCT)
+        means = [float(values[:24].mean()) for values in (ahead.temp_c, ahead.rh_pct)]
+        mean = replace(latest[1], temp_c=means[0], rh_pct=means[1])
+        return ComingAir(mean, float(ahead.temp_off[:24].mean()), float(ahead.rh_off[:24].mean()))
+
     def _foretold(self, place: str, air: PlaceAir, hour: Millis) -> AirForecast | None:
         temp_c, rh_pct = hourly_means(air, hour)
         if np.isfinite(temp_c).sum() < LEAST_HOURS:
@@ -78,3 +100,12 @@ def course_of(ahead: AirForecast, at: Millis, now: Air) -> AirCourse:
         joined(0.0, ahead.rh_off),
         now,
     )
+
+
+def words_said(engine: Engine, place: str, now: Millis) -> list[AirWord]:
+    """What the caster says of the coming air of a place, or of the whole shop."""
+    return [
+        AirWord(word.kind, word.amount, word.start, word.end)
+        for word in plans.words(engine, now)
+        if word.place in ("", place)
+    ]

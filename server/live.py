@@ -17,9 +17,10 @@ from sensors.bridging import REACH_MS
 from sensors.clock import DAY_MS, HOUR_MS, Clock, Millis
 from sensors.reading import Reading
 from server.advising import AdviceDesk, Foreseen
-from server.air_ahead import AirAhead
+from server.air_ahead import AirAhead, words_said
 from server.air_records import AirRecords
 from server.believing import Believed, believed, prior_ensemble
+from server.drying.coming_coats import ComingAir
 from server.drying.ensemble import Ensemble
 from server.drying.whatif import WhatIf
 from server.following import Followed, judged_tree, needs_forecast, said_dips, save, take_up
@@ -64,7 +65,8 @@ class LiveRack:
     _warnings: TreeWarnings = field(default_factory=TreeWarnings)
     _what_if_desk: WhatIfDesk = field(default_factory=WhatIfDesk)
     _advice_desk: AdviceDesk = field(default_factory=AdviceDesk)
-    _air_ahead: AirAhead = field(default_factory=AirAhead)
+    _air_ahead: AirAhead = field(init=False, repr=False)
+    _coming: dict[str, tuple[ComingAir, Ensemble]] = field(default_factory=dict)
     _faults: tuple[NodeFault, ...] = ()
     _air_let_go: Millis = 0
     _heard: list[Reading] = field(default_factory=list)
@@ -77,6 +79,7 @@ class LiveRack:
     )
 
     def __post_init__(self) -> None:
+        self._air_ahead = AirAhead(lambda place: words_said(self.engine, place, self.clock.now()))
         self._airs = AirRecords(self.engine, self.gap_limit, pressure_of(self.engine))
 
     def open(self) -> None:
@@ -140,6 +143,14 @@ class LiveRack:
         followed = self._followed.get(tree_id)
         return None if followed is None else self._what_if_desk.ask(tree_id, followed.judge)
 
+    def coming(self, place: str) -> tuple[ComingAir, Ensemble] | None:
+        """The air expected at a place, and the members that judge it; None where nothing is known of it."""
+        return self._coming.get(place)
+
+    def air_said(self) -> None:
+        """Something else is said of the coming air: foretell anew; returns at once."""
+        self._thread.submit(self._air_said)
+
     def air(self, place: str, start: Millis, end: Millis) -> Sequence[AirPoint]:
         """The air record of a place, in steps of a block."""
         return self._thread.submit(self._air_points, place, start, end).result()
@@ -177,6 +188,7 @@ class LiveRack:
                     followed.forecast = None
         if forecast:
             self._forecast(only)
+            self._expect(now)
             self._foresee_nights(now, only)
             self._advice_desk.look(self.engine, self._foreseen, now)
         save(self.engine, moved, self._arrived)
@@ -223,6 +235,20 @@ class LiveRack:
             followed.forecast = Forecast(state.at, followed.judge.ahead(course))
             if time.monotonic() - began > FORECAST_BUDGET_S:
                 return
+
+    def _expect(self, now: Millis) -> None:
+        coming = {}
+        for place in {followed.tree.place for followed in self._followed.values()}:
+            air = self._air_ahead.on_the_whole(place, self._airs.of(place), now)
+            if air is not None:
+                coming[place] = air, self._ensemble_of(place)
+        self._coming = coming
+
+    def _air_said(self) -> None:
+        self._air_ahead.forget()
+        for followed in self._followed.values():
+            followed.forecast = None
+        self._look(None, forecast=True)
 
     def _foresee_nights(self, now: Millis, only: int | None) -> None:
         rules = shop_rules(self.engine)

@@ -7,6 +7,8 @@ from typing import Protocol
 from scheduler.forecast import Outlook, Quantiles
 from sensors.bridging import Bridge
 from sensors.clock import Millis
+from server.drying.coming_coats import ComingAir
+from server.drying.ensemble import Ensemble
 from server.drying.warnings import NO_CLIMATE, CoatClimate
 from server.drying.whatif import WhatIf
 
@@ -175,6 +177,14 @@ class Rack(Protocol):
 
     def what_if(self, tree_id: int) -> WhatIf | None:
         """What would save time on a tree, worked out when it is asked; None where nothing can be compared."""
+        ...
+
+    def coming(self, place: str) -> tuple[ComingAir, Ensemble] | None:
+        """The air expected at a place, and the members that judge it; None where nothing is known of it."""
+        ...
+
+    def air_said(self) -> None:
+        """Something else is said of the coming air: foretell anew; returns at once."""
         ...
 
     def air(self, place: str, start: Millis, end: Millis) -> Sequence[AirPoint]:

@@ -7,7 +7,7 @@ from server.store.tables import Row
 
 
 class AirWordRow(Row, table=True):
-    """What the caster said of the coming air; place "" is the whole shop. Taken back ones are kept, marked."""
+    """What the caster said of the coming air; place "" is the whole shop. Taken back ones are kept."""
 
     __tablename__ = "air_word"
     id: int | None = Field(default=None, primary_key=True)

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from sqlalchemy import Engine
 from sqlmodel import col, select
 
+from sensors.air_forecast import BOUNDS, WordKind
 from sensors.clock import Millis
 from server.store import engine as store
 from server.store.plan_tables import AirWordRow, PourDayRow
@@ -16,14 +17,14 @@ class SaidWord:
 
     id: int
     place: str
-    kind: str
+    kind: WordKind
     amount: float
     start: Millis
     end: Millis
 
 
 def add_word(
-    engine: Engine, place: str, kind: str, amount: float, start: Millis, end: Millis, now: Millis
+    engine: Engine, place: str, kind: WordKind, amount: float, start: Millis, end: Millis, now: Millis
 ) -> int:
     """Keep a word, said `now` [ms]; returns its id."""
     with store.writing(engine) as session:
@@ -52,12 +53,15 @@ def words(engine: Engine, now: Millis) -> list[SaidWord]:
             .order_by(col(AirWordRow.id))
         )
         return [
-            SaidWord(row.id or 0, row.place, row.kind, row.amount, row.start_ms, row.end_ms) for row in rows
+            SaidWord(row.id or 0, row.place, kind, row.amount, row.start_ms, row.end_ms)
+            for row in rows
+            for kind in BOUNDS
+            if kind == row.kind
         ]
 
 
 def set_pour_day(engine: Engine, at: Millis | None, now: Millis) -> None:
-    """Say when burnout for the next pour is to begin [ms], in place of what was said before; None for none."""
+    """Say when burnout for the next pour begins [ms], in place of what was said before; None for none."""
     with store.writing(engine) as session:
         for row in session.exec(select(PourDayRow).where(col(PourDayRow.undone_ms).is_(None))):
             row.undone_ms = now

@@ -12,11 +12,14 @@ import httpx
 from sqlalchemy import Engine
 
 from scheduler.forecast import NEVER, Outlook, Quantiles, State
+from sensors.air import Air
 from sensors.clock import HOUR_MS, MINUTE_MS, Millis, SetClock, parse_time
 from sensors.reading import Reading
 from sensors.senml import Parsed
 from server.air_history import AirHistory
 from server.changes import Changes
+from server.drying.coming_coats import ComingAir
+from server.drying.ensemble import ALONE, Ensemble
 from server.drying.whatif import WhatIf
 from server.parts import Parts, Readiness
 from server.store import dips as dip_store
@@ -43,6 +46,7 @@ class FakeRack:
     refreshed: list[int] = field(default_factory=list)
     learned: list[tuple[str, str]] = field(default_factory=list)
     believed_anew: int = 0
+    air_saids: int = 0
     calibrated_places: list[str] = field(default_factory=list)
     advised: Advice | None = None
     faults: tuple[NodeFault, ...] = ()
@@ -75,6 +79,12 @@ class FakeRack:
 
     def what_if(self, tree_id: int) -> WhatIf | None:
         return self.what_ifs.get(tree_id)
+
+    def coming(self, place: str) -> tuple[ComingAir, Ensemble] | None:
+        return ComingAir(Air(20.0, 50.0, 0.6), 0.0, 0.0), ALONE
+
+    def air_said(self) -> None:
+        self.air_saids += 1
 
     def air(self, place: str, start: Millis, end: Millis) -> Sequence[AirPoint]:
         return [point for point in self.airs.get(place, ()) if start <= point.time < end]
