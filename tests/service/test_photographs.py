@@ -21,7 +21,7 @@ ORIENTATION, GPS, MAKE = 0x0112, 0x8825, 0x010F
 
 def written(picture: Image.Image, kind: str = "JPEG", **more: object) -> bytes:
     out = io.BytesIO()
-    picture.save(out, kind, **more)  # type: ignore[arg-type]
+    picture.save(out, kind, **more)
     return out.getvalue()
 
 
