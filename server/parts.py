@@ -9,6 +9,7 @@ from sensors.clock import Clock, Millis
 from sensors.senml import Parsed
 from server.air_history import AirHistory
 from server.changes import Changes
+from server.planning import PlanDesk
 from server.store.engine import Engine
 from server.store.values import Subscription
 from server.verdicts import Rack
@@ -48,3 +49,4 @@ class Parts:
     on_mappings: Callable[[], None] = lambda: None
     not_kept: Callable[[], str] = lambda: ""
     one_dip_at_a_time: Lock = field(default_factory=Lock)
+    plan_desk: PlanDesk = field(default_factory=PlanDesk)
