@@ -19,6 +19,7 @@ from server.gate import Gate
 from server.guard import LOOPBACK_HOSTS, Guard
 from server.pages.access_routes import access_pages
 from server.pages.beliefs_routes import beliefs_pages
+from server.pages.burnout_routes import burnout_pages
 from server.pages.calibrating_routes import calibrating_pages
 from server.pages.events_routes import events_pages
 from server.pages.measuring_routes import measuring_pages
@@ -28,7 +29,9 @@ from server.pages.render import answer_problem_page
 from server.pages.router import page_router
 from server.pages.settings_routes import settings_pages
 from server.pages.tags_routes import tags_pages
+from server.pages.together_routes import together_pages
 from server.pages.told_routes import told_pages
+from server.pages.wall_routes import wall_pages
 from server.parts import Parts
 from server.store.engine import StoreError
 
@@ -66,6 +69,7 @@ def web_app(
         app.add_exception_handler(kind, _answer)
     app.include_router(api_router(parts))
     app.include_router(calibrating_pages(parts))
+    app.include_router(burnout_pages(parts))
     app.include_router(measuring_pages(parts))
     app.include_router(other_nodes_pages(parts))
     app.include_router(settings_pages(parts))
@@ -75,6 +79,8 @@ def web_app(
     app.include_router(new_tree_pages(parts))
     app.include_router(tags_pages(parts))
     app.include_router(told_pages(parts))
+    app.include_router(together_pages(parts))
+    app.include_router(wall_pages(parts))
     app.include_router(page_router(parts))
     app.mount("/static", StaticFiles(directory=STATIC), name="static")
     # The last one added is asked first. Streams of events are not compressed: each is sent as it is made.

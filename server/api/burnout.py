@@ -68,7 +68,7 @@ def burnout_router(parts: Parts) -> APIRouter:
     def clear_tree(tree_id: TreeId, request: ClearRequest) -> ClearingShape:
         """A person clears the tree. Over another answer than "dry through" only with a reason in `why`."""
         try:
-            cleared = clear(parts, tree_id, SaidClearing(request.who, request.why, tuple(request.ticked)))
+            cleared = clear(parts, tree_id, SaidClearing(request.who, request.why, request.ticked))
         except ClearingError as error:
             raise ProblemError(409, str(error), "reason-wanted") from error
         return clearing_shape(cleared)

@@ -127,7 +127,7 @@ class ClearRequest(Wire):
 
     who: Name
     why: Note = ""
-    ticked: Annotated[list[Annotated[str, Field(max_length=60)]], Field(max_length=40)] = Field(default_factory=list)
+    ticked: tuple[Annotated[str, Field(max_length=60)], ...] = Field(default=(), max_length=40)
 
 
 class PatchSaid(Wire):

@@ -2,12 +2,12 @@
 
 from server.pages.air_contexts import AirPage
 from server.pages.beliefs import BeliefsPage
+from server.pages.burnout_contexts import BurnoutPage
 from server.pages.calibrating import CalibratePage
 from server.pages.contexts import (
     MeasurePage,
     ProblemPage,
     QuestionPage,
-    RackPage,
     UndoPage,
 )
 from server.pages.devices import DevicesPage
@@ -15,17 +15,24 @@ from server.pages.new_tree_context import NewTreePage
 from server.pages.other_nodes import OtherNodesPage
 from server.pages.pair import PairPage
 from server.pages.phone_trust import PhoneTrustPage
+from server.pages.rack_contexts import RackPage
 from server.pages.recipes import RecipesPage
 from server.pages.settings import SettingsPage
 from server.pages.shop import ShopPage
 from server.pages.tags import TagPage, TagsPage
+from server.pages.together import TogetherAskedPage, TogetherPage, TogetherSaidPage
 from server.pages.told import ToldPage
 from server.pages.tree_changes import ChangeTreePage, LeftPage, ScrapPage
 from server.pages.tree_contexts import TreePage
 from server.pages.tree_notes import NotesPage
+from server.pages.wall import WallPage
 
 Page = (
     RackPage
+    | TogetherPage
+    | TogetherAskedPage
+    | TogetherSaidPage
+    | WallPage
     | TreePage
     | NotesPage
     | ChangeTreePage
@@ -37,6 +44,7 @@ Page = (
     | ProblemPage
     | AirPage
     | CalibratePage
+    | BurnoutPage
     | OtherNodesPage
     | ShopPage
     | SettingsPage
