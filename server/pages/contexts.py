@@ -4,8 +4,6 @@ nothing."""
 from dataclasses import dataclass
 from typing import Literal
 
-from markupsafe import Markup
-
 from sensors.clock import Millis
 
 Here = Literal["rack", "air", "shop", ""]
@@ -39,32 +37,6 @@ class When:
     soonest: Millis = 0
     middle: Millis = 0
     latest: Millis = 0
-
-
-@dataclass(frozen=True)
-class RackRow:
-    """One tree on the rack."""
-
-    href: str
-    label: str
-    hook: str
-    place: str
-    coat: str
-    following: str
-    state: str
-    state_code: str
-    when: When
-    slowest: str
-    picture: Markup
-
-
-@dataclass(frozen=True)
-class RackPage:
-    """The rack, the next to dip first."""
-
-    frame: Frame
-    first: RackRow | None
-    rest: tuple[RackRow, ...]
 
 
 @dataclass(frozen=True)

@@ -3,7 +3,7 @@
 
 from typing import Annotated
 
-from fastapi import APIRouter, Form, Response
+from fastapi import APIRouter, Form, Query, Response
 from fastapi.responses import RedirectResponse
 
 from server.api.problems import ProblemError
@@ -24,8 +24,8 @@ def page_router(parts: Parts) -> APIRouter:
     router.include_router(tree_pages(parts))
 
     @router.get("/")
-    def rack() -> Response:
-        return show(rack_page(parts))
+    def rack(place: Annotated[str, Query(max_length=64)] = "") -> Response:
+        return show(rack_page(parts, place))
 
     @router.get("/air")
     def air(span: Span = "day") -> Response:
