@@ -6,7 +6,8 @@ those whose coat dries soonest, for they may come fit once more today; what drie
 comes last. What is still equal goes by label, then by id.
 
 An order is worth the coats that will be dry when the shop opens again: each dip counts the share of its
-drying that it will have had by then, one at most. Each time another pot is opened costs its minutes.
+drying that it will have had by then, one at most, and up to a twentieth less the later in the day it is made,
+so that no hands are idle for nothing. Each time another pot is opened costs its minutes.
 """
 
 from collections.abc import Sequence
@@ -16,6 +17,9 @@ from sensors.clock import MINUTE_MS, Millis
 
 USUAL_DIP_MS = 8 * MINUTE_MS
 """What a dip takes, with stucco and hanging, before the log tells [ms]; common practice."""
+
+LATE = 0.05
+"""What a dip at the end of the day is worth less than one at its start [coats]; assumed."""
 
 POT_CHANGE_MS = 3 * MINUTE_MS
 """What opening another pot takes: stirring, and wiping the splash [ms]; assumed."""
@@ -107,7 +111,7 @@ def lay_out(candidates: Sequence[Candidate], order: Sequence[Task], day: Day, su
     done = [0] * len(candidates)
     ready = [one.fit_p90 if sure else one.fit_p50 for one in candidates]
     dips, worth = [], 0.0
-    night = day.reopens
+    night, length = day.reopens, max(day.closes - day.start, 1)
     for index, nth in order:
         one, fit = candidates[index], ready[index]
         if done[index] != nth or fit is None:
@@ -118,7 +122,7 @@ def lay_out(candidates: Sequence[Candidate], order: Sequence[Task], day: Day, su
         if end > day.closes:
             continue
         dry = one.dry_ms[nth]
-        worth += min(1.0, (night - end) / max(dry, 1))
+        worth += min(1.0, (night - end) / max(dry, 1)) - LATE * (end - day.start) / length
         dips.append(
             PlannedDip(one.tree_id, one.label, nth, one.pots[nth], start, end, end + dry > day.closes)
         )
