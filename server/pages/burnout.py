@@ -100,7 +100,9 @@ def _under(shop: Shop, check: BurnoutCheck, place: str) -> str:
 
 
 def _when(shop: Shop, check: BurnoutCheck) -> str:
-    if check.finding.answer == "through" or check.coats_on < check.coats_in_all:
+    latest = check.finding.dry_at.p90
+    over = latest is not None and latest <= shop.now
+    if over or check.finding.answer == "through" or check.coats_on < check.coats_in_all:
         return ""
     return sentence(f"by the model dry through {until_words(check.finding.dry_at, shop.now, shop.zone)}")
 
