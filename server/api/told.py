@@ -1,7 +1,7 @@
 """Being told, over HTTP: quiet hours, what is told, other channels than phones, and the notices so far."""
 
 from datetime import datetime
-from typing import Annotated, Literal
+from typing import Annotated
 
 from fastapi import APIRouter, Path, Query
 from pydantic import BaseModel, Field, StringConstraints
@@ -91,7 +91,7 @@ class NoticeShape(BaseModel):
     title: str
     body: str
     at: datetime
-    state: Literal["told", "held", "moot"]
+    held: bool
     sent: int
     waiting: int
     failed: int
@@ -170,7 +170,7 @@ def _notice(notice: KeptNotice) -> NoticeShape:
         title=notice.title,
         body=notice.body,
         at=to_datetime(notice.at),
-        state=notice.state,
+        held=notice.held,
         sent=notice.sent,
         waiting=notice.waiting,
         failed=notice.failed + notice.dropped,

@@ -12,13 +12,9 @@ def delivery_words(notice: KeptNotice) -> str:
     'not sent to 1 (no answer)'
     >>> delivery_words(KeptNotice(1, "k", "fit", 1, "t", "b", 0, sent=0, waiting=0, failed=0))
     'told here only: no phone had asked'
-    >>> delivery_words(KeptNotice(1, "k", "fit", 1, "t", "b", 0, 0, 0, 0, state="moot"))
-    'not told: it was over by then'
     """
-    if notice.state == "held":
+    if notice.held:
         return "held: it goes out with others, or after the quiet hours"
-    if notice.state == "moot":
-        return "not told: it was over by then"
     parts = []
     if notice.sent:
         parts.append(f"sent to {notice.sent}")

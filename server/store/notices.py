@@ -5,7 +5,7 @@ A delivery is `waiting`, then `sending` (kept before the request goes out), then
 so, and is not sent again.
 """
 
-from typing import Any, Literal, cast
+from typing import Any
 
 from sqlalchemy import ColumnElement, CursorResult, Engine, func, update
 from sqlmodel import col, select
@@ -93,8 +93,12 @@ def notice(engine: Engine, notice_id: int) -> KeptNotice:
 
 
 def notices(engine: Engine, limit: int) -> list[KeptNotice]:
-    """The notices, the latest first, with what became of each; one told within another is in that one."""
-    query = select(NoticeRow).where(NoticeRow.state != "within").order_by(col(NoticeRow.id).desc())
+    """What was told or is held, the latest first, with what became of each.
+
+    What was told within another notice is in that one; what was over before it was told is left out.
+    """
+    shown = col(NoticeRow.state).in_(("told", "held"))
+    query = select(NoticeRow).where(shown).order_by(col(NoticeRow.id).desc())
     with store.reading(engine) as session:
         rows = list(session.exec(query.limit(limit)))
         ids = [row.id for row in rows]
@@ -169,5 +173,5 @@ def _kept(row: NoticeRow, counts: dict[tuple[int, str], int], errors: dict[int, 
         maybe_sent=counts.get((notice_id, "sending"), 0),
         dropped=counts.get((notice_id, "dropped"), 0),
         last_error=errors.get(notice_id),
-        state=cast(Literal["told", "held", "moot"], row.state),
+        held=row.state == "held",
     )

@@ -238,7 +238,7 @@ class KeptNotice:
     """A notice in the outbox, with to how many phones and channels it was sent, waits, failed or was dropped.
 
     `maybe_sent` counts the attempts that were begun and never ended: under way, or cut off by a crash.
-    `state` is "told", "held" for later, or "moot": over before it was told.
+    `held`: it is kept for later and was not told yet.
     """
 
     id: int
@@ -254,7 +254,7 @@ class KeptNotice:
     last_error: str | None = None
     maybe_sent: int = 0
     dropped: int = 0
-    state: Literal["told", "held", "moot"] = "told"
+    held: bool = False
 
 
 @dataclass(frozen=True)

@@ -217,8 +217,8 @@ def test_the_calls_do_what_the_page_does(shop: FakeShop, web: Browser) -> None:
     problem(web.ask("DELETE", f"/api/told/channels/{channel}"), 404)
     tell(shop.engine, [FIT, GAP])
     told_so_far = web.get("/api/told/notices?limit=1").json()
-    assert [(one["title"], one["state"], one["cause"]) for one in told_so_far] == [
-        ("Teal: unsure", "told", "unsure")
+    assert [(one["title"], one["held"], one["cause"]) for one in told_so_far] == [
+        ("Teal: unsure", False, "unsure")
     ]
 
 
