@@ -22,6 +22,7 @@ from server.pages.beliefs_routes import beliefs_pages
 from server.pages.burnout_routes import burnout_pages
 from server.pages.calibrating_routes import calibrating_pages
 from server.pages.events_routes import events_pages
+from server.pages.history_routes import history_pages
 from server.pages.measuring_routes import measuring_pages
 from server.pages.new_tree_routes import new_tree_pages
 from server.pages.other_nodes_routes import other_nodes_pages
@@ -70,6 +71,7 @@ def web_app(
     app.include_router(api_router(parts))
     app.include_router(calibrating_pages(parts))
     app.include_router(burnout_pages(parts))
+    app.include_router(history_pages(parts))
     app.include_router(measuring_pages(parts))
     app.include_router(other_nodes_pages(parts))
     app.include_router(settings_pages(parts))

@@ -11,6 +11,7 @@ from server.pages.contexts import (
     UndoPage,
 )
 from server.pages.devices import DevicesPage
+from server.pages.history import HistoryPage
 from server.pages.new_tree_context import NewTreePage
 from server.pages.other_nodes import OtherNodesPage
 from server.pages.pair import PairPage
@@ -45,6 +46,7 @@ Page = (
     | AirPage
     | CalibratePage
     | BurnoutPage
+    | HistoryPage
     | OtherNodesPage
     | ShopPage
     | SettingsPage
