@@ -1,9 +1,11 @@
 """The figures of a drying chart in words: for a finger or a key on the chart, and as a table."""
 
 import json
+from bisect import bisect_left
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, tzinfo
+from operator import attrgetter
 
 from sensors.clock import HOUR_MS, SECOND_MS, Millis
 from server.pages.axes import TimeAxis
@@ -92,7 +94,8 @@ def _spread(low: float, high: float) -> str:
 
 def _air_at(air: Sequence[AirPoint], time: Millis, units: Units) -> str:
     """The air at a time, "" where it is not known or not yet."""
-    near = min(air, key=lambda point: abs(point.time - time), default=None)
+    after = bisect_left(air, time, key=attrgetter("time"))
+    near = min(air[max(after - 1, 0) : after + 1], key=lambda point: abs(point.time - time), default=None)
     if near is None or abs(near.time - time) > HOUR_MS or near.temp_c is None or near.rh_pct is None:
         return ""
     return f"air {units.temp_words(near.temp_c)}, {near.rh_pct:.0f} %RH"

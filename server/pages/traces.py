@@ -1,7 +1,9 @@
 """How a spot dried, ready to be drawn: one run of points for each coat, and one for what is ahead."""
 
+from bisect import bisect_left
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from operator import itemgetter
 
 from scheduler.forecast import NEVER, Quantiles
 from sensors.clock import Millis
@@ -89,7 +91,7 @@ def value_at(trace: Trace, time: Millis) -> tuple[float, float, float] | None:
     """
     for run in reversed(trace.runs):
         if run.points and run.points[0][0] <= time <= run.points[-1][0]:
-            after = next(index for index, point in enumerate(run.points) if point[0] >= time)
+            after = bisect_left(run.points, time, key=itemgetter(0))
             _, value, low, high = _between(run.points[max(after - 1, 0)], run.points[after], time)
             return value, low, high
     return None
