@@ -25,6 +25,7 @@ from server.pages.events_routes import events_pages
 from server.pages.history_routes import history_pages
 from server.pages.measuring_routes import measuring_pages
 from server.pages.new_tree_routes import new_tree_pages
+from server.pages.next_dips_routes import next_dips_pages
 from server.pages.other_nodes_routes import other_nodes_pages
 from server.pages.render import answer_problem_page
 from server.pages.router import page_router
@@ -74,6 +75,7 @@ def web_app(
     app.include_router(history_pages(parts))
     app.include_router(measuring_pages(parts))
     app.include_router(other_nodes_pages(parts))
+    app.include_router(next_dips_pages(parts))
     app.include_router(settings_pages(parts))
     app.include_router(beliefs_pages(parts))
     app.include_router(access_pages(parts, access, authority))

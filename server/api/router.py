@@ -13,6 +13,7 @@ from server.api.mappings import mappings_router
 from server.api.measurements import learning_router, measurements_router
 from server.api.node_settings import node_settings_router
 from server.api.notes import notes_router
+from server.api.plan import plan_router
 from server.api.push import push_router
 from server.api.rack import rack_router
 from server.api.service import service_router
@@ -27,6 +28,7 @@ def api_router(parts: Parts) -> APIRouter:
     router = APIRouter()
     for part in (
         rack_router,
+        plan_router,
         trees_router,
         history_router,
         burnout_router,

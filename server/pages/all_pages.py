@@ -13,9 +13,11 @@ from server.pages.contexts import (
 from server.pages.devices import DevicesPage
 from server.pages.history import HistoryPage
 from server.pages.new_tree_context import NewTreePage
+from server.pages.next_dips import NextDipsPage
 from server.pages.other_nodes import OtherNodesPage
 from server.pages.pair import PairPage
 from server.pages.phone_trust import PhoneTrustPage
+from server.pages.pour_day import PourDayPage
 from server.pages.rack_contexts import RackPage
 from server.pages.recipes import RecipesPage
 from server.pages.settings import SettingsPage
@@ -36,6 +38,8 @@ Page = (
     | WallPage
     | TreePage
     | NotesPage
+    | NextDipsPage
+    | PourDayPage
     | ChangeTreePage
     | ScrapPage
     | LeftPage

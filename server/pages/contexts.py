@@ -6,7 +6,7 @@ from typing import Literal
 
 from sensors.clock import Millis
 
-Here = Literal["rack", "air", "shop", ""]
+Here = Literal["rack", "next", "air", "shop", ""]
 
 
 @dataclass(frozen=True)
