@@ -131,4 +131,4 @@ def _air_of(parts: Parts, shop: Shop, place: Place) -> str:
         return f"{place.name}: air not known"
     moment, temp_c, rh_pct = known[-1]
     since = "" if shop.now - moment < HOUR_MS else f" at {clock_words(moment, shop.now, shop.zone)}"
-    return f"{place.name}{since} {shop.units.temp_words(temp_c, 0)}, {rh_pct:.0f} %RH"
+    return f"{place.name} {shop.units.temp_words(temp_c, 0)}, {rh_pct:.0f} %RH{since}"
