@@ -1,6 +1,9 @@
 """The check before burnout, gathered from the record: coats as they went, what is left, what was answered."""
 
+import logging
 from collections.abc import Mapping, Sequence
+
+from pydantic import ValidationError
 
 from scheduler.forecast import NEVER
 from sensors.clock import Millis
@@ -17,6 +20,8 @@ from server.store.clearings import Answered, Clearing, Patch
 from server.store.values import Tree, TreeSpot
 from server.verdicts import CoatVerdict, TreeVerdict
 
+log = logging.getLogger("slowcorner.rack")
+
 OTHERWISE = 2.0
 """A coat is said to be judged otherwise now where what remained differs by more than this factor [-]."""
 
@@ -26,7 +31,11 @@ def check_of(parts: Parts, tree_id: int) -> BurnoutCheck:
     tree = known_tree(parts, tree_id)
     standing = standing_clearing(parts, tree)
     if standing is not None:
-        return SHEET.validate_python(standing.sheet)
+        try:
+            return SHEET.validate_python(standing.sheet)
+        except ValidationError as error:
+            # Written by another version: what stands in the record is told instead.
+            log.warning("%s: its check of %d cannot be read: %s", tree.label, standing.at, error)
     return gathered(parts, tree)
 
 

@@ -1,11 +1,10 @@
 """What came of castings, and a year of checks as a table."""
 
 from sensors.clock import Millis, format_time
-from server.burnout_check import SHEET
 from server.burnout_desk import ClearingError
 from server.dip_desk import known_tree
 from server.parts import Parts
-from server.store import castings, clearings
+from server.store import castings, clearings, trees
 
 
 def year_of_checks(parts: Parts, start: Millis, end: Millis) -> list[tuple[str, ...]]:
@@ -14,15 +13,15 @@ def year_of_checks(parts: Parts, start: Millis, end: Millis) -> list[tuple[str, 
         ("cleared_at", "tree", "label", "coats", "answer", "who", "why", "reopened_at", "came_of_it", "where")
     ]
     came = {one.tree_id: one for one in castings.castings(parts.engine) if one.undone_at is None}
+    labels = {tree.id: tree.label for tree in trees.ever(parts.engine)}
     for one in clearings.clearings_between(parts.engine, start, end):
-        sheet = SHEET.validate_python(one.sheet)
         cast = came.get(one.tree_id) if one.reopened_at is None else None
         rows.append(
             (
                 format_time(one.at),
                 str(one.tree_id),
-                sheet.label,
-                f"{sheet.coats_on} of {sheet.coats_in_all}",
+                labels.get(one.tree_id, ""),
+                str(one.sheet.get("coats_on", "")),
                 one.answer,
                 one.who,
                 one.why,
