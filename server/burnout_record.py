@@ -2,23 +2,24 @@
 
 import logging
 from collections.abc import Mapping, Sequence
+from itertools import zip_longest
+from typing import Protocol
 
 from pydantic import ValidationError
 
 from scheduler.forecast import NEVER
-from sensors.clock import Millis
+from sensors.clock import Clock, Millis
 from server.burnout import PACKED, QUESTIONS, ShellRecord, SpotWater, Weighed, find
 from server.burnout_check import SHEET, Answer, BurnoutCheck, CoatWent, ShellFigures
 from server.coat_book import coat_of
-from server.dip_desk import known_tree
 from server.drying.materials import DRY_KG_M2_MM, DRY_THROUGH_LIMIT, coat
 from server.drying.spots import CavitySpot, SpotError, parse_spot
-from server.parts import Parts
-from server.store import castings, clearings, measurements
+from server.store import castings, clearings, measurements, trees
 from server.store import dips as dip_store
 from server.store.clearings import Answered, Clearing, Patch
+from server.store.engine import Engine, UnknownError
 from server.store.values import Tree, TreeSpot
-from server.verdicts import CoatVerdict, TreeVerdict
+from server.verdicts import CoatVerdict, Rack, TreeVerdict
 
 log = logging.getLogger("slowcorner.rack")
 
@@ -26,9 +27,30 @@ OTHERWISE = 2.0
 """A coat is said to be judged otherwise now where what remained differs by more than this factor [-]."""
 
 
-def check_of(parts: Parts, tree_id: int) -> BurnoutCheck:
+class Record(Protocol):
+    """What the check is gathered from: the store, the judged rack, the shop's clock."""
+
+    @property
+    def engine(self) -> Engine:
+        """The store."""
+        ...
+
+    @property
+    def rack(self) -> Rack:
+        """The verdicts."""
+        ...
+
+    @property
+    def clock(self) -> Clock:
+        """The shop's time."""
+        ...
+
+
+def check_of(parts: Record, tree_id: int) -> BurnoutCheck:
     """The check of a tree as it stands; of a cleared one as it was then. Raises UnknownError."""
-    tree = known_tree(parts, tree_id)
+    tree = trees.tree(parts.engine, tree_id)
+    if tree is None:
+        raise UnknownError(f"there is no tree {tree_id}")
     standing = standing_clearing(parts, tree)
     if standing is not None:
         try:
@@ -39,7 +61,7 @@ def check_of(parts: Parts, tree_id: int) -> BurnoutCheck:
     return gathered(parts, tree)
 
 
-def standing_clearing(parts: Parts, tree: Tree) -> Clearing | None:
+def standing_clearing(parts: Record, tree: Tree) -> Clearing | None:
     """The clearing by which a tree is off the rack; None where it is not cleared."""
     if tree.left != "cleared":
         return None
@@ -47,7 +69,7 @@ def standing_clearing(parts: Parts, tree: Tree) -> Clearing | None:
     return found[-1] if found else None
 
 
-def coats_of(parts: Parts, tree: Tree, verdict: TreeVerdict | None) -> tuple[CoatWent, ...]:
+def coats_of(parts: Record, tree: Tree, verdict: TreeVerdict | None) -> tuple[CoatWent, ...]:
     """Every coat and patch of a tree, in order: as written down at the time, else as judged now."""
     kept = {one.at: one for one in castings.kept_coats(parts.engine, tree.id)}
     said = {dip.at: dip for dip in dip_store.dips(parts.engine, tree.id)}
@@ -55,7 +77,7 @@ def coats_of(parts: Parts, tree: Tree, verdict: TreeVerdict | None) -> tuple[Coa
     now = {coat.dipped_at: coat for coat in (verdict.coats if verdict else ())}
     times = sorted({*said, *patched})
     found = []
-    for at, until in zip(times, [*times[1:], None], strict=True):
+    for at, until in zip_longest(times, times[1:]):
         one, dip, judged = kept.get(at), said.get(at), now.get(at)
         # The last one goes on; what was kept of it when the tree was cleared holds while it is off the rack.
         usable = one is not None and (until is not None or judged is None)
@@ -87,7 +109,7 @@ def _later(then: CoatVerdict, now: CoatVerdict) -> str:
     return f"By what is believed and known now it was {fit} then, with {now.damp_at_next:.0%} left."
 
 
-def gathered(parts: Parts, tree: Tree) -> BurnoutCheck:
+def gathered(parts: Record, tree: Tree) -> BurnoutCheck:
     """The check of a tree from the record as it stands."""
     verdict = None if tree.left else parts.rack.tree(tree.id)
     outlook = verdict.outlook if verdict else None
@@ -143,7 +165,7 @@ def gathered(parts: Parts, tree: Tree) -> BurnoutCheck:
     )
 
 
-def _answers_count_from(parts: Parts, tree_id: int, patches: Sequence[Patch]) -> Millis:
+def _answers_count_from(parts: Record, tree_id: int, patches: Sequence[Patch]) -> Millis:
     """From when on ticks count [ms]: a tree that was reopened or patched is looked at anew."""
     back = [
         one.reopened_at for one in clearings.clearings(parts.engine, tree_id) if one.reopened_at is not None

@@ -17,6 +17,7 @@ from scheduler.forecast import Quantiles
 from sensors.air_table import AirFileError, read_air_table
 from sensors.clock import format_time, parse_time
 from server.access_commands import certificate_command, pair_command, token_command
+from server.check_command import check_command
 from server.drying.drawing import default_count, drawn
 from server.drying.estimate import Estimate, Spread, estimate
 from server.replaying import CoatsFileError, ReplayedCoat, read_coats, replay
@@ -50,6 +51,7 @@ app = typer.Typer(
     "It advises on drying; it is no safety device.",
 )
 app.command("what-if")(what_if_command)
+app.command("check")(check_command)
 app.command("listen")(listen_command)
 app.command("node-password")(node_password_command)
 app.command("pair")(pair_command)

@@ -59,6 +59,14 @@ def test_not_yet_says_which_spot_holds_how_much_and_how_long_it_has_rested() -> 
     assert find(record(coats_on=7, state="fit")).answer == "not-yet"
 
 
+def test_a_tree_with_no_coat_is_not_yet(shop: FakeShop, web: Browser) -> None:
+    tree = shop.hang("Dunlin", "B2")
+    check = web.get(f"/api/trees/{tree.id}/burnout-check").json()
+    assert (check["answer"], check["coats"]) == ("not-yet", [])
+    assert web.get(f"/trees/{tree.id}/burnout-check").status_code == 200
+    assert web.get(f"/api/trees/{tree.id}/history").json()["coats"] == []
+
+
 def test_without_an_end_in_sight_it_asks_for_a_measurement() -> None:
     found = find(record(state="resting", spots=DAMP, rested=0, dry_at=NEVER))
     assert found.answer == "not-yet"
