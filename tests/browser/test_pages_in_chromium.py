@@ -290,7 +290,7 @@ WEAK_CONTRAST = """() => {
   const texts = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT);
   while (texts.nextNode()) {
     const one = texts.currentNode.parentElement;
-    if (!texts.currentNode.data.trim() || one.closest(".section, option, script")) continue;
+    if (!texts.currentNode.data.trim() || one.closest(".section, option, script, title")) continue;
     const style = getComputedStyle(one);
     const colour = one.closest("svg") ? style.fill : style.color;
     const [a, b] = [light(parse(colour)), light(ground(one))].sort((x, y) => y - x);
