@@ -25,7 +25,7 @@ from typing import Any, Self
 
 from scheduler.causes import CAUSES
 from sensors.air import BLOCK_MS
-from sensors.clock import DAY_MS, HOUR_MS, MINUTE_MS, Millis
+from sensors.clock import DAY_MS, HOUR_MS, MINUTE_MS, Millis, parse_time
 from sensors.reading import Reading
 from server.data_folder import DATABASE
 from server.store import dips, places, readings, recipes, shop, subscriptions, trees
@@ -123,13 +123,13 @@ class Running:
             "SC_PAGE_SIZE"
         )
 
-    def settle(self, longest_s: float = 60.0) -> None:
-        """Wait until it has nothing to do: no more than a tick of its cores' time in half a second."""
+    def settle(self, longest_s: float = 180.0) -> None:
+        """Wait until it has next to nothing to do: a twentieth of a core in a second."""
         ends, used = time.perf_counter() + longest_s, self.busy_s()
         while time.perf_counter() < ends:
-            time.sleep(0.5)
+            time.sleep(1.0)
             before, used = used, self.busy_s()
-            if used - before <= 0.015:
+            if used - before <= 0.05:
                 return
         raise AssertionError(f"the service had not done its work after {longest_s:.0f} s")
 
@@ -190,7 +190,7 @@ def running(folder: Path) -> Iterator[Running]:
             yield service
         finally:
             process.terminate()
-            process.wait(20)
+            process.wait(120)
             thread.join()
 
 
@@ -284,38 +284,63 @@ class TimedPushes(PushService):
         return answer
 
 
-def dip(asker: Asker, fit: list[dict[str, Any]]) -> None:
-    """Say that the next coat is on these trees."""
-    for tree in fit:
-        status, _, body = asker.ask("POST", f"/api/trees/{tree['id']}/dips", {"confirm": True})
-        assert status == 201, body
+@dataclass
+class Rounds:
+    """Blocks of shop time with a reading at the end of each; what comes fit is told, and dipped again."""
+
+    service: Running
+    pushes: TimedPushes
+    readings: list[tuple[Millis, float]] = field(default_factory=lambda: [(NOON, 0.0)])
+    """Shop time of each reading [ms], when it was sent [s]; the first stands for all before, not timed."""
+
+    times: dict[int, float] = field(default_factory=dict)
+    """Seconds of each push by its number: from before its reading was sent to when it came."""
+
+    dipped: dict[str, float] = field(default_factory=dict)
+    """When each tree was dipped last [s]."""
+
+    def block(self) -> bool:
+        """Let one block go by; False once no tree has a coat left. What is fit and told is dipped."""
+        self.readings.append((self.service.leap(BLOCK_MS), time.perf_counter()))
+        self.service.tell_air(self.readings[-1][0])
+        time.sleep(0.3)
+        ends = time.perf_counter() + 30.0
+        while True:
+            with Asker(self.service.port) as asker:
+                rack = asker.rack()
+                untold = [tree for tree in rack if tree["state"] == "fit" and not self._told(asker, tree)]
+            if not untold:
+                return any(tree["coat"] < tree["of"] for tree in rack)
+            assert time.perf_counter() < ends, f"{untold[0]['label']} is fit, and no push says so"
+            time.sleep(0.05)
+
+    def _told(self, asker: Asker, tree: dict[str, Any]) -> bool:
+        """Whether a push said that a tree is fit to dip; then it is timed, and the tree dipped."""
+        fit_at = parse_time(tree["fit_at"]["p90"])
+        block_ends = -(-fit_at // BLOCK_MS) * BLOCK_MS
+        sent = next(sent for at, sent in self.readings if at >= block_ends)
+        for number, (came, text) in enumerate(self.pushes.texts):
+            if tree["label"] in text and came > max(sent, self.dipped.get(tree["label"], 0.0)):
+                if sent:
+                    self.times[number] = min(came - sent, self.times.get(number, came - sent))
+                status, _, body = asker.ask("POST", f"/api/trees/{tree['id']}/dips", {"confirm": True})
+                assert status == 201, body
+                self.dipped[tree["label"]] = time.perf_counter()
+                return True
+        return False
 
 
 def push_times(service: Running, pushes: TimedPushes) -> list[float]:
     """Seconds from before a reading is sent to when the push that it brought about reached its service.
 
-    Shop time goes by in blocks; the reading at a block's end lets the judge commit it. Trees that came fit
-    are dipped again, so that others come fit later. One message tells of all that one reading made fit.
+    The judge commits a block of shop time once a reading has reached its end: that reading makes a tree fit.
+    One message tells of all trees that one reading made fit, and counts once.
     """
-    times: list[float] = []
-    with Asker(service.port) as asker:
-        dip(asker, [tree for tree in asker.rack() if tree["state"] == "fit"])  # told before
-        for _ in range(LONGEST_STEPS):
-            if len(times) >= NOTICES:
-                break
-            known, now = len(pushes.texts), service.leap(BLOCK_MS)
-            sent = time.perf_counter()
-            service.tell_air(now)
-            service.settle()
-            fit = [tree for tree in asker.rack() if tree["state"] == "fit"]
-            told = pushes.texts[known:]
-            missed = [tree["label"] for tree in fit if not any(tree["label"] in text for _, text in told)]
-            assert not missed, f"{', '.join(missed)}: fit, and no push says so"
-            times += [came - sent for came, _ in told]
-            dip(asker, fit)
-            if not any(tree["coat"] < tree["of"] for tree in asker.rack()):
-                break
-    return times
+    rounds = Rounds(service, pushes)
+    for _ in range(LONGEST_STEPS):
+        if len(rounds.times) >= NOTICES or not rounds.block():
+            break
+    return list(rounds.times.values())
 
 
 def share(values: list[float], part: float) -> float:
@@ -334,7 +359,7 @@ def measure(folder: Path, pushes: TimedPushes) -> bool:
 
     with running(folder) as service:
         service.tell_air(NOON + 1000)
-        service.settle(180.0)
+        service.settle()
         weights = weigh(service)
         for path, size in sorted(weights.items(), key=lambda item: -item[1]):
             print(f"    {size:7} bytes  {path}")
@@ -358,7 +383,6 @@ def measure(folder: Path, pushes: TimedPushes) -> bool:
         )
 
         times = push_times(service, pushes)
-        print("DEBUG", [round(one, 2) for one in times])
         print(f"    faults that the push service found: {pushes.faults or 'none'}")
         late = share(times, 0.99)
         say(
