@@ -4,9 +4,6 @@ A setting that is not in `SETTINGS` does not exist for a person; a test holds ev
 to this table. Where another page is the better place to set one, `set_on` says which.
 """
 
-from dataclasses import dataclass
-from typing import Literal
-
 from scheduler.telling import MOST_GATHER_MIN, USUAL_GATHER_MIN
 from server.believing import LEAST_CONFIDENCE, MOST_CONFIDENCE
 from server.drying.drawing import MOST_MEMBERS, SEED, default_count
@@ -15,6 +12,7 @@ from server.drying.warning_limits import BOUNDS, DEFAULT_LIMITS
 from server.shop_height import ALTITUDE_SETTING, HIGHEST_ALTITUDE_M, LOWEST_ALTITUDE_M
 from server.shop_hours import CLOSES_SETTING, USUAL_CLOSING, ZONE_SETTING
 from server.shop_rules import GAP_SETTING, HIGHEST_GAP_MIN, LIMITS_SETTING, LOWEST_GAP_MIN, USUAL_GAP_MIN
+from server.shop_setting import Setting
 from server.telling import (
     CALIBRATION_SETTING,
     CAUSES_SETTING,
@@ -24,10 +22,9 @@ from server.telling import (
     QUIET_SETTING,
     USUAL_CALIBRATION_DAYS,
 )
+from server.work_hours import HOURS_SETTING
 
 TOLD_PAGE = "/shop/told"
-
-Kind = Literal["text", "zone", "number", "whole", "time", "choice"]
 
 NAME_SETTING = "shop_name"
 """Key of the shop's setting for its name."""
@@ -36,44 +33,6 @@ TEMPERATURE_UNIT, LENGTH_UNIT, MASS_UNIT = "temperature_unit", "length_unit", "m
 """Keys of the shop's settings for the units a person reads and types; inside all is SI."""
 
 USUAL_NAME = "Slowcorner"
-LONGEST_NAME = 60
-
-
-@dataclass(frozen=True)
-class Setting:
-    """One setting: its key, its group on the page, its name, and what it does in one sentence.
-
-    `usual` is what holds where nothing was said; `least` and `most` are there for numbers; `choices` are
-    pairs of a value and its words; `unit` is what a number is in. `set_on` is the page where it is set, ""
-    for the page of settings itself.
-    """
-
-    key: str
-    group: str
-    name: str
-    does: str
-    kind: Kind
-    usual: str
-    unit: str = ""
-    least: float | None = None
-    most: float | None = None
-    choices: tuple[tuple[str, str], ...] = ()
-    set_on: str = ""
-
-    @property
-    def limits(self) -> str:
-        """Its range in words."""
-        if self.least is not None and self.most is not None:
-            return f"{self.least:g} to {self.most:g} {self.unit}".strip()
-        match self.kind:
-            case "choice":
-                return " or ".join(words for _, words in self.choices)
-            case "time":
-                return "00:00 to 23:59"
-            case "zone":
-                return "a name of the time zone database, like Europe/Helsinki"
-            case _:
-                return f"up to {LONGEST_NAME} signs"
 
 
 _WARNED: tuple[tuple[str, str, str, str], ...] = (
@@ -198,6 +157,15 @@ SETTINGS: tuple[Setting, ...] = (
         f"{USUAL_CLOSING:%H:%M}",
     ),
     Setting(
+        HOURS_SETTING,
+        "Hours",
+        "Hours of work",
+        "Dips are planned from opening to closing on the days of work.",
+        "text",
+        "08:00 to closing, every day",
+        set_on="/next",
+    ),
+    Setting(
         GAP_SETTING,
         "Air",
         "Unsure after so long without air",
@@ -301,5 +269,7 @@ SETTINGS: tuple[Setting, ...] = (
 HERE = tuple(setting for setting in SETTINGS if not setting.set_on)
 """What is set on the page of settings itself."""
 
-KEPT_BY_ITSELF = frozenset({"clock", "drawn_members", "weather_begins", "advice", "mqtt_client_id"})
+KEPT_BY_ITSELF = frozenset(
+    {"plan_shown", "plan_next", "clock", "drawn_members", "weather_begins", "advice", "mqtt_client_id"}
+)
 """Keys in the same table that no person sets: where the clock stands, what was reckoned or drawn once."""

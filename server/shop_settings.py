@@ -6,8 +6,9 @@ from typing import Any
 from zoneinfo import ZoneInfo, available_timezones
 
 from server.drying.warning_limits import limits_said
-from server.settings_table import HERE, LONGEST_NAME, Setting
+from server.settings_table import HERE
 from server.shop_rules import LIMITS_SETTING
+from server.shop_setting import LONGEST_NAME, Setting
 from server.store import shop
 from server.store.engine import Engine
 

@@ -7,8 +7,9 @@ from server.pages.contexts import Frame
 from server.pages.frame import frame, shop_now
 from server.pages.wording import sentence
 from server.parts import Parts
-from server.settings_table import HERE, SETTINGS, Setting
+from server.settings_table import HERE, SETTINGS
 from server.shop_height import pressure_of
+from server.shop_setting import Setting
 from server.shop_settings import SettingError, keep_settings, said_now
 from server.store import places as place_store
 from server.store import trees as tree_store
