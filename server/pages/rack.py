@@ -139,4 +139,5 @@ def _more(line: Sequence[Outlook], hanging: bool) -> tuple[RackLink, ...]:
         return ()
     dippable = sum(1 for outlook in line if outlook.coat < outlook.of)
     several = (RackLink("/together", "Just dipped several"),) if dippable > 1 else ()
-    return (*several, RackLink("/trees/new", "Hang a new tree"), RackLink("/wall", "Show it on a wall"))
+    left = RackLink("/trees/left", "Trees that left the rack")
+    return (*several, RackLink("/trees/new", "Hang a new tree"), RackLink("/wall", "Show it on a wall"), left)

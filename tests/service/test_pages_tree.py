@@ -301,7 +301,7 @@ def test_names_are_only_text(shop: FakeShop, web: Browser) -> None:
 
 
 def test_a_tree_of_ten_coats_is_shown_quickly(shop: FakeShop, web: Browser) -> None:
-    """The slowest but one of twenty looks takes under 60 ms of the processor, with all that was measured on it.
+    """The slowest but one of twenty looks takes under 60 ms of the processor, with all that was measured.
 
     Of the processor and not of the wall, which other programs on the machine share.
     """
