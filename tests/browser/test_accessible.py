@@ -7,8 +7,9 @@ to the service and not visited here fails the test.
 
 import os
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from pathlib import Path
+from typing import Any
 
 import pytest
 from axe_playwright_python.base import AXE_SCRIPT
@@ -30,7 +31,7 @@ NO_PAGE = re.compile(
     r"/(api/.*|healthz|readyz|events|static.*|favicon.ico|sw.js|manifest.webmanifest|phone/root.crt"
     r"|[TH]/.*|.*\.csv|.*/photographs?/.*|.*\.jpg)"
 )
-"""Addresses that answer something else than a page, and those of tags in capitals."""
+"""Addresses that answer something else than a page, lead on at once, or are tags in capitals."""
 
 AXE = (
     "options => axe.run(options).then(found => found.violations.map(one => "
@@ -73,7 +74,7 @@ def visited(live: LiveShop) -> dict[str, str]:
     """An address to look at for each page, by the address that the service knows it under."""
     heron, avocet = tree_of(live, "Heron"), tree_of(live, "Avocet")
     last = dip_store.dips(live.shop.engine, heron.id)[-1]
-    note, _ = take_note(live.shop.parts, heron.id, Noted("thin at the beak"))
+    note, _ = take_note(live.shop.parts, heron.id, Noted("Thin at the beak."))
     tree = f"/trees/{heron.id}"
     return {
         "/": "/",
@@ -91,12 +92,19 @@ def visited(live: LiveShop) -> dict[str, str]:
         "/trees/{tree_id}/notes/{note_id}/undo": f"{tree}/notes/{note.id}/undo",
         "/trees/{tree_id}/change": f"{tree}/change",
         "/trees/{tree_id}/scrap": f"{tree}/scrap",
+        "/trees/{tree_id}/another": f"{tree}/another",
+        "/trees/{tree_id}/tag": f"{tree}/tag",
         "/shop": "/shop",
         "/shop/settings": "/shop/settings",
         "/shop/recipes": "/shop/recipes",
         "/shop/beliefs": "/shop/beliefs",
         "/shop/devices": "/shop/devices",
         "/shop/told": "/shop/told",
+        "/shop/history": "/shop/history",
+        "/next": "/next",
+        "/next/pour": "/next/pour",
+        "/air/nodes/{place}/{node}/calibrate": "/air/nodes/drying-room/wall/calibrate",
+        "/trees/{tree_id}/burnout-check": f"/trees/{tree_of(live, 'Curlew').id}/burnout-check",
         "/tags": "/tags",
         "/t/{tree_id}": f"/t/{avocet.id}",
         "/h/{hook:path}": "/h/A2",
@@ -105,11 +113,24 @@ def visited(live: LiveShop) -> dict[str, str]:
     }
 
 
-def pages_of(live: LiveShop) -> Iterator[str]:
-    """The addresses under which the service answers pages."""
-    for route in web_app(live.shop.parts).routes:
-        if isinstance(route, APIRoute) and "GET" in route.methods and not NO_PAGE.fullmatch(route.path):
-            yield route.path
+def pages_of(routes: Iterable[Any]) -> Iterator[str]:
+    """The addresses under which the service answers pages, in routers within routers too."""
+    for route in routes:
+        if isinstance(route, APIRoute):
+            if "GET" in (route.methods or ()) and not NO_PAGE.fullmatch(route.path):
+                yield route.path
+        elif (router := getattr(route, "original_router", None)) is not None:
+            yield from pages_of(router.routes)
+
+
+def answers(live: LiveShop) -> dict[str, tuple[str, int]]:
+    """Pages that only follow what was sent: where it is sent from, by which script, and the status."""
+    tick = "for (const one of document.querySelectorAll('.round [type=checkbox]')) one.checked = true;"
+    return {
+        f"/trees/{tree_of(live, 'Bittern').id}": ("document.querySelector('form.dip').submit()", 409),
+        "/together": (f"{tick} document.querySelector('.round').submit()", 409),
+        "/trees/999": ("", 404),
+    }
 
 
 def look(page: Page, width: int, options: Mapping[str, object]) -> list[str]:
@@ -119,32 +140,44 @@ def look(page: Page, width: int, options: Mapping[str, object]) -> list[str]:
 
 def test_every_page_can_be_read_and_touched_by_all(live: LiveShop, phone: Phone) -> None:
     addresses = visited(live)
-    assert sorted(set(pages_of(live)) - addresses.keys()) == [], "pages that nobody looked at"
+    assert set(pages_of(web_app(live.shop.parts).routes)) == addresses.keys(), "each page is looked at"
     page, found = phone(), []
-    folder = os.environ.get("SLOWCORNER_SCREENSHOTS")
     for path in addresses.values():
         answer = page.goto(live.address + path)
         assert answer is not None
         assert answer.status == 200, path
-        expect(page.locator("h1").first).to_be_attached()
-        page.evaluate(AXE_SCRIPT)
-        page.evaluate("for (const one of document.querySelectorAll('details')) one.open = true")
-        for dark in (False, True):
-            page.emulate_media(color_scheme="dark" if dark else "light", reduced_motion="reduce")
-            for width in (360, 390, 1280):
-                faults = look(page, width, DARK if dark else LIGHT)
-                found += [f"{path} {width} {'dark' if dark else 'light'}: {fault}" for fault in faults]
-            if folder:
-                page.set_viewport_size({"width": 390, "height": 844})
-                name = re.sub(r"\W+", "-", path).strip("-") or "rack"
-                shade = "dark" if dark else "light"
-                page.screenshot(path=Path(folder) / f"all-{name}-{shade}.png", full_page=True)
-        page.set_viewport_size({"width": 360, "height": 844})
-        if path != "/wall":  # nobody touches it, and its letters follow the screen
-            found += [f"{path}: {fault}" for fault in page.evaluate(TARGETS)]
-            page.evaluate("document.documentElement.style.fontSize = '32px'")
-            found += [f"{path} twice the size: {fault}" for fault in page.evaluate(WIDE)]
+        found += faults_of(page, path)
+    for path, (script, status) in answers(live).items():
+        answer = page.goto(live.address + path)
+        if script:
+            with page.expect_navigation() as gone:
+                page.evaluate(script)
+            answer = gone.value
+        assert answer is not None
+        assert answer.status == status, path
+        found += faults_of(page, f"{path}, {status}")
     assert found == [], "\n" + "\n".join(found)
+
+
+def faults_of(page: Page, name: str) -> list[str]:
+    """What is wrong with the page that is shown."""
+    folder, found = os.environ.get("SLOWCORNER_SCREENSHOTS"), []
+    expect(page.locator("h1").first).to_be_attached()
+    page.evaluate(AXE_SCRIPT)
+    page.evaluate("for (const one of document.querySelectorAll('details')) one.open = true")
+    for dark in (False, True):
+        shade = "dark" if dark else "light"
+        page.emulate_media(color_scheme="dark" if dark else "light", reduced_motion="reduce")
+        for width in (1280, 390, 360):
+            found += [f"{width} {shade}: {fault}" for fault in look(page, width, DARK if dark else LIGHT)]
+        if folder:
+            words = re.sub(r"\W+", "-", name).strip("-") or "rack"
+            page.screenshot(path=Path(folder) / f"all-{words}-{shade}.png", full_page=True)
+    if name != "/wall":  # nobody touches it, and its letters follow the screen
+        found += page.evaluate(TARGETS)
+        page.evaluate("document.documentElement.style.fontSize = '32px'")
+        found += [f"twice the size: {fault}" for fault in page.evaluate(WIDE)]
+    return [f"{name} {fault}" for fault in found]
 
 
 def test_nothing_moves_for_those_who_ask_for_stillness(live: LiveShop, phone: Phone) -> None:
