@@ -229,7 +229,7 @@ class Told:
 
     def shown(self, words: str) -> list[dict[str, Any]]:
         """The notices on the phone, once one of them says `words`."""
-        for _ in range(150):
+        for _ in range(500):
             found: list[dict[str, Any]] = self.worker.evaluate(
                 """async () => (await registration.getNotifications()).map((one) => ({
                   title: one.title, body: one.body, tag: one.tag, data: one.data, renotify: one.renotify,
