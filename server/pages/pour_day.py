@@ -77,11 +77,14 @@ def _row(one: TreeAhead, at: Millis | None, shop: Shop) -> WayRow:
     count = len(one.coats)
     to_go = "all coats on" if not count else "1 coat to go" if count == 1 else f"{count} coats to go"
     _, middle, late = one.burnout
-    if middle == NEVER:
+    if not one.coats and middle <= shop.now:
+        earliest = "Dry through and rested, by its air record: go through its burnout check."
+    elif middle == NEVER:
         earliest = "Not in sight within the hours of work that are set."
+    elif _day_words(late, shop) == _day_words(middle, shop):
+        earliest = f"Burnout from about {_day_words(middle, shop)}."
     else:
-        surely = "no day in sight" if late == NEVER else _day_words(late, shop)
-        earliest = f"Burnout from about {_day_words(middle, shop)}; nine in ten by {surely}."
+        earliest = f"Burnout from about {_day_words(middle, shop)}; nine in ten by {_day_words(late, shop)}."
     next_by, verdict, behind = "", "", False
     if at is not None:
         behind = late > at
@@ -114,6 +117,8 @@ def _by_words(one: TreeAhead, shop: Shop) -> str:
 
 
 def _day_words(moment: Millis, shop: Shop) -> str:
+    if moment == NEVER:
+        return "no day in sight"
     local = datetime.fromtimestamp(moment / SECOND_MS, shop.zone)
     return (
         f"{local:%a} {local.day} {local:%b, %H}:00"
