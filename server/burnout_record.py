@@ -118,7 +118,7 @@ def gathered(parts: Record, tree: Tree) -> BurnoutCheck:
     last_at = max((*(dip.at for dip in on), *(patch.at for patch in patches)), default=None)
     said = clearings.answers(parts.engine, tree.id)
     since = _answers_count_from(parts, tree.id, patches)
-    newest = {one.question: one for one in said if one.question.startswith(PACKED) or one.at >= since}
+    newest = {one.question: one for one in said if one.question.startswith(PACKED) or one.at > since}
     spots = tuple(_spot_water(spot.code, spot.name, verdict, newest) for spot in tree.spots)
     weighed = tuple(
         Weighed(one.at, one.value)

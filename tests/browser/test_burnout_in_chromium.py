@@ -11,8 +11,10 @@ from playwright.sync_api import Page, expect
 from scheduler.forecast import Quantiles
 from sensors.bridging import Bridge
 from sensors.clock import HOUR_MS, MINUTE_MS
+from server.coat_book import coats_over
 from server.drying.warnings import CoatClimate
-from server.store import measurements
+from server.store import castings, measurements
+from server.store import dips as dip_store
 from server.store import trees as tree_store
 from server.store.values import NewMeasurement, Tree
 from tests.browser.conftest import LiveShop, Phone
@@ -145,7 +147,26 @@ def test_checked_answered_cleared_printed_and_reopened(live: LiveShop, phone: Ph
     page.get_by_role("button", name="Reopen Godwit").tap()
     expect(page.get_by_text(re.compile("^Patch at the vent joint, 2 mm thick"))).to_be_visible()
     assert tree_store.tree(live.shop.engine, tree.id).left == ""  # type: ignore[union-attr]
+    castings.keep_coats(live.shop.engine, coats_over(live.shop.rack.verdicts[tree.id], NOON))
+    foretold = [
+        castings.DipForecast(
+            dip.id, dip.at, Quantiles(dip.at + HOUR_MS, dip.at + late * HOUR_MS, dip.at + far)
+        )
+        for dip, late, far in zip(
+            dip_store.dips(live.shop.engine, tree.id),
+            (2, 4, 9, 30),
+            (5 * HOUR_MS, 5 * HOUR_MS, 3 * HOUR_MS, 90 * HOUR_MS),
+            strict=False,  # the coats after these were forecast by nobody
+        )
+    ]
+    castings.keep_forecasts(live.shop.engine, foretold)
+    page.goto(f"{live.address}/shop/history")
+    expect(page.locator("figure circle")).to_have_count(3)
+    expect(page.get_by_text("75 % came within the band")).to_be_visible()
+    fits(page)
+    keep(page, "history-dark")
     light = phone()
     light.goto(f"{live.address}/trees/{tree.id}/burnout-check")
+    expect(light.locator("label.tick input:checked")).to_have_count(0)
     fits(light)
     keep(light, "burnout-reopened-light")
