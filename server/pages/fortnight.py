@@ -8,7 +8,7 @@ from markupsafe import Markup
 from scheduler.pour_day import NEVER
 from sensors.clock import DAY_MS, Millis
 from server.pages.axes import TimeAxis
-from server.pages.svg import WIDTH, svg, text, time_labels
+from server.pages.svg import WIDTH, svg, text
 from server.planning import TreeAhead
 
 AHEAD_MS = 14 * DAY_MS
@@ -40,7 +40,11 @@ def fortnight_svg(trees: Sequence[TreeAhead], now: Millis, pour_at: Millis | Non
             marks.append(f'<path class="out" d="M{x:.1f} {y - 3:.1f}l5 9l-5 9l-5 -9z"/>')
     if pour_at is not None and axis.holds(pour_at):
         marks.append(f'<path class="limit" d="M{axis.x(pour_at):.1f} 0V{bottom:.1f}"/>')
-    marks += time_labels(axis, bottom)
+    marks.append(f'<path class="axis" d="M{LEFT:g} {bottom:.1f}H{RIGHT:g}"/>')
+    for moment, label in axis.ticks(7):
+        x = axis.x(moment)
+        marks.append(f'<path class="axis" d="M{x:.1f} {bottom:.1f}v4"/>')
+        marks.append(text(min(max(x, 14.0), RIGHT - 14.0), bottom + 20.0, label, "middle"))
     caption = f"The fortnight: coats to come of {len(trees)} trees"
     return Markup(svg(bottom + 28.0, caption, marks))
 

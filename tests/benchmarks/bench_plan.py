@@ -1,8 +1,8 @@
 """What the search for an order gains over the plain rule, on a hundred made-up days, and what falls out.
 
 `python -m tests.benchmarks.bench_plan` prints it, with the time that a plan of forty trees takes: from
-nothing, its coats to come reckoned for 32 members, and anew after a dip. Beside the wall's seconds stand those
-of the process itself, which other work on the machine does not lengthen.
+nothing, its coats to come reckoned for 32 members, and anew after a dip. Beside the wall's seconds stand
+those of the process itself, which other work on the machine does not lengthen.
 """
 
 import tempfile
