@@ -61,7 +61,7 @@ class Stream:
 
     def piece(self) -> dict[str, str]:
         """The next piece by its fields; {} at the end of the stream."""
-        fields = {}
+        fields: dict[str, str] = {}
         while line := self.answer.readline():
             if line == b"\n":
                 return fields
