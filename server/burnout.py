@@ -4,7 +4,7 @@ It answers for dryness alone. Cracks, thin places, vents and the furnace it cann
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 from scheduler.forecast import NEVER, Quantiles, State
@@ -64,7 +64,8 @@ class ShellRecord:
 
     `last_at` is when the latest coat or patch went on; `rested` of `rest` [ms] it has rested, dry through in
     fit air; `dry_at` is when it was or will be dry through and rested; `weighings` since the latest coat or
-    patch; `air_reason` says what is the matter with the air where the state is unsure.
+    patch; `air_reason` says what is the matter with the air where the state is unsure; `remarks` what in its
+    history bears on the answer, without deciding it.
     """
 
     coats_on: int
@@ -77,6 +78,7 @@ class ShellRecord:
     dry_at: Quantiles = NEVER
     weighings: tuple[Weighed, ...] = ()
     air_reason: str = ""
+    remarks: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -97,6 +99,12 @@ class Finding:
 
 
 def find(record: ShellRecord) -> Finding:
+    """The answer with every reason: `decided`, and the remarks of its history."""
+    found = decided(record)
+    return replace(found, reasons=(*found.reasons, *(Reason(words) for words in record.remarks)))
+
+
+def decided(record: ShellRecord) -> Finding:
     """The answer. A hollow that is packed with core material is always "cannot say".
 
     Else a shell that lacks coats is "not yet"; what the record cannot tell, a hollow nobody told of among it,

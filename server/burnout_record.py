@@ -8,12 +8,13 @@ from typing import Protocol
 from pydantic import ValidationError
 
 from scheduler.forecast import NEVER
-from sensors.clock import Clock, Millis
+from sensors.clock import MINUTE_MS, Clock, Millis
 from server.burnout import PACKED, QUESTIONS, ShellRecord, SpotWater, Weighed, find
 from server.burnout_check import SHEET, Answer, BurnoutCheck, CoatWent, ShellFigures
 from server.coat_book import coat_of
 from server.drying.materials import DRY_KG_M2_MM, DRY_THROUGH_LIMIT, coat
 from server.drying.spots import CavitySpot, SpotError, parse_spot
+from server.pages.wording import per_cent
 from server.store import castings, clearings, measurements, trees
 from server.store import dips as dip_store
 from server.store.clearings import Answered, Clearing, Patch
@@ -106,7 +107,7 @@ def _later(then: CoatVerdict, now: CoatVerdict) -> str:
     if was_fit == is_fit and high <= OTHERWISE * low + 0.02:
         return ""
     fit = "fit" if is_fit else "not fit"
-    return f"By what is believed and known now it was {fit} then, with {now.damp_at_next:.0%} left."
+    return f"By what is believed and known now it was {fit} then, with {per_cent(now.damp_at_next)} left."
 
 
 def gathered(parts: Record, tree: Tree) -> BurnoutCheck:
@@ -125,6 +126,7 @@ def gathered(parts: Record, tree: Tree) -> BurnoutCheck:
         for one in measurements.measurements(parts.engine, tree.id)
         if one.kind == "weighing" and one.undone_at is None and one.value is not None
     )
+    coats = coats_of(parts, tree, verdict)
     complete = len(on) >= len(tree.recipe.coats)
     record = ShellRecord(
         coats_on=len(on),
@@ -136,6 +138,7 @@ def gathered(parts: Record, tree: Tree) -> BurnoutCheck:
         rest=verdict.rest if verdict else 0,
         dry_at=outlook.fit_at if outlook and complete else NEVER,
         weighings=tuple(one for one in weighed if last_at is not None and one.at >= last_at),
+        remarks=_remarks(coats),
         air_reason=outlook.reason if outlook else f"It was {tree.left}." if tree.left else "",
     )
     return BurnoutCheck(
@@ -149,7 +152,7 @@ def gathered(parts: Record, tree: Tree) -> BurnoutCheck:
         as_of=parts.clock.now(),
         finding=find(record),
         spots=spots,
-        coats=coats_of(parts, tree, verdict),
+        coats=coats,
         figures=_figures(tree, len(on), spots, weighed),
         last_at=last_at,
         rested=record.rested,
@@ -180,6 +183,32 @@ def _notes(patches: Sequence[Patch]) -> tuple[str, ...]:
         "water sideways too and dries sooner."
         for patch in patches
     )
+
+
+def _remarks(coats: Sequence[CoatWent]) -> tuple[str, ...]:
+    """What in a tree's history a person should weigh: coats over damp ones, and air that was not known."""
+    found = []
+    damp = [
+        (went.verdict.damp_at_next, went.verdict.number)
+        for went in coats
+        if went.verdict.damp_at_next is not None and went.verdict.fit_at.p90 is None
+    ]
+    if damp:
+        most, number = max(damp)
+        numbers = ", ".join(str(one) for _, one in damp)
+        found.append(
+            f"Dipped over before it was fit: coat {numbers}; most on coat {number}, with {per_cent(most)} left. "
+            "That water is counted in what is left now."
+        )
+    gaps = [(end - start, went.verdict.number) for went in coats for start, end in went.verdict.gaps]
+    if gaps:
+        numbers = ", ".join(str(one) for one in sorted({number for _, number in gaps}))
+        minutes = sum(length for length, _ in gaps) // MINUTE_MS
+        found.append(
+            f"The air was not known for {minutes} min in all, while coat {numbers} dried: the worst of those "
+            "hours in the days before was assumed, or no drying at all."
+        )
+    return tuple(found)
 
 
 def hollows(tree: Tree) -> list[TreeSpot]:

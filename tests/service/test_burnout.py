@@ -2,11 +2,12 @@
 
 import csv
 import io
+from dataclasses import replace
 
 import pytest
 
 from scheduler.forecast import NEVER, Quantiles
-from sensors.clock import HOUR_MS
+from sensors.clock import HOUR_MS, MINUTE_MS
 from server.burnout import Finding, ShellRecord, SpotWater, Weighed, find, why_not_cleared
 from server.store import castings, clearings, measurements
 from server.store import trees as tree_store
@@ -167,6 +168,26 @@ def test_a_packed_hollow_is_answered_and_holds(shop: FakeShop, web: Browser) -> 
     assert len(clearings.answers(shop.engine, tree.id)) == 2, "what was said before still stands beside it"
 
 
+def test_what_was_dipped_over_damp_and_air_that_was_not_known_are_remarked(
+    shop: FakeShop, web: Browser
+) -> None:
+    tree = through(shop)
+    verdict = shop.rack.verdicts[tree.id]
+    second, fourth = verdict.coats[1], verdict.coats[3]
+    gap = (fourth.dipped_at, fourth.dipped_at + 70 * MINUTE_MS)
+    coats = (
+        verdict.coats[0],
+        replace(second, fit_at=NEVER),
+        verdict.coats[2],
+        replace(fourth, gaps=(gap,)),
+        *verdict.coats[4:],
+    )
+    shop.rack.verdicts[tree.id] = replace(verdict, coats=coats)
+    told = " ".join(one["words"] for one in web.get(f"/api/trees/{tree.id}/burnout-check").json()["reasons"])
+    assert "Dipped over before it was fit: coat 2; most on coat 2, with 21 % left" in told
+    assert "not known for 70 min in all, while coat 4 dried" in told
+
+
 def test_refusals_say_why(shop: FakeShop, web: Browser) -> None:
     tree, scrapped = through(shop), shop.hang("Snipe", "A3", 4, "fit")
     tree_store.take_off(shop.engine, scrapped.id, "scrapped", NOON, "Ada", "dropped")
@@ -274,6 +295,6 @@ def test_the_page_asks_clears_tells_of_the_casting_and_reopens(shop: FakeShop, w
     wrong = {"who": "Ada", "why": "a crack", "patched": "yes", "spot": "face", "thickness_mm": "thick"}
     assert "is not a number" in web.post(f"{address}/reopen", data=wrong).text
     assert web.post(f"{address}/reopen", data=wrong | {"thickness_mm": "2,5"}).status_code == 303
-    page = web.get(f"{address}/burnout-check").text
-    assert "Reopened by Ada" in page
-    assert "2.5 mm thick" in page
+    reopened = web.get(f"{address}/burnout-check").text
+    assert "Reopened by Ada" in reopened
+    assert "2.5 mm thick" in reopened
