@@ -32,7 +32,7 @@ COUNTED: tuple[tuple[State, str], ...] = (
     ("fit", "fit"),
     ("drying", "drying"),
     ("unsure", "unsure"),
-    ("new", "with no coat"),
+    ("new", "new"),
     ("resting", "resting"),
     ("through", "dry through"),
 )

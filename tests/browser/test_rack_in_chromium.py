@@ -129,6 +129,7 @@ def test_the_wall_refreshes_itself_and_says_when_it_cannot(live: LiveShop, phone
     live.stop()
     page.clock.run_for(16_000)
     expect(page.locator("#away")).to_contain_text("Not connected since")
+    assert page.locator("#away").evaluate("one => one.scrollHeight <= one.clientHeight")
     picture(page, "wall-away", full=False)
     live.start()
     page.clock.run_for(16_000)

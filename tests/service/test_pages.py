@@ -78,7 +78,7 @@ def test_every_page_reads_well(shop: FakeShop, web: Browser) -> None:
         sources = [one.get("src") or "written in the page" for one in page.scripts]
         assert sources[0] == "/static/shop.js"
         assert all(source.startswith("/static/") for source in sources)
-        assert page.links[1:4] == ["/", "/air", "/shop"]
+        assert page.links[1:5] == ["/", "/next", "/air", "/shop"]
         assert "Reedmace Casting" in page.text
         assert "Mon 2 Mar, 14:00" in page.text  # noon UTC is 14:00 in Helsinki in March (tz database)
 

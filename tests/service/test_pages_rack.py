@@ -191,7 +191,7 @@ def test_the_wall_tells_the_next_three(shop: FakeShop, web: Browser) -> None:
     furnished(shop)
     answer = web.get("/wall")
     text = Reader(answer.text).text
-    assert "14:00 1 fit · 2 drying · 1 unsure · 1 with no coat · 1 resting · 1 dry through" in text
+    assert "14:00 1 fit · 2 drying · 1 unsure · 1 new · 1 resting · 1 dry through" in text
     assert "Heron hook A1 Fit to dip for about 20 min coat 5, backup" in text
     assert "Snipe hook A3 Drying fit not before tomorrow afternoon" in text
     assert "Avocet" not in text
