@@ -55,22 +55,23 @@ def back_up(data: Path, database_url: str, file: Path, now: Millis) -> Backup:
             copy_database(database_url, copy)
             contents = [(copy, DATABASE)]
             contents += [(path, path.relative_to(data).as_posix()) for path in keepsakes(data)]
-            listed = {name: _sum(path) for path, name in contents}
             made_at = format_time(now)
             about = Path(scratch) / LIST
-            about.write_text(json.dumps({"version": VERSION, "made_at": made_at, "sha256": listed}, indent=1))
             whole = Path(scratch) / "whole"
             with whole.open("xb") as raw:
                 os.chmod(whole, 0o600)
                 with tarfile.open(fileobj=raw, mode="w:gz", compresslevel=4) as archive:
-                    for path, name in [(about, LIST), *contents]:
-                        archive.add(path, name, recursive=False)
+                    packed = [done for path, name in contents if (done := _pack(archive, path, name))]
+                    listed = {name: digest for name, digest, _ in packed}
+                    list_of = {"version": VERSION, "made_at": made_at, "sha256": listed}
+                    about.write_text(json.dumps(list_of, indent=1))
+                    archive.add(about, LIST, recursive=False)
                 raw.flush()
                 os.fsync(raw.fileno())
             whole.rename(file)
         except (OSError, StoreError) as error:
             raise BackupError(f"no backup was made: {error}") from error
-        return Backup(len(contents), sum(path.stat().st_size for path, _ in contents), made_at)
+        return Backup(len(packed), sum(size for _, _, size in packed), made_at)
 
 
 def restore(file: Path, data: Path, replace: bool = False) -> Backup:
@@ -105,6 +106,23 @@ def restore(file: Path, data: Path, replace: bool = False) -> Backup:
         except (OSError, RuntimeError) as error:
             raise BackupError(f"{file} was not restored: {error}") from error
     return found
+
+
+def _pack(archive: tarfile.TarFile, path: Path, name: str) -> tuple[str, str, int] | None:
+    """Put one file in: its name, its SHA-256 and its size [bytes]; None where it is there no more.
+
+    A photograph may be taken back meanwhile. It is read by the one handle, so that the sum is of what is in.
+    """
+    try:
+        stream = path.open("rb")
+    except FileNotFoundError:
+        return None
+    with stream:
+        about = archive.gettarinfo(arcname=name, fileobj=stream)
+        digest = hashlib.file_digest(stream, "sha256").hexdigest()
+        stream.seek(0)
+        archive.addfile(about, stream)
+    return name, digest, about.size
 
 
 def _folder_of(file: Path) -> Path:

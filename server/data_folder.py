@@ -67,6 +67,7 @@ def keepsakes(data: Path) -> list[Path]:
         for path in data.rglob("*")
         if path.is_file()
         and not path.is_symlink()
-        and not path.name.startswith(".")  # on its way to being written
+        # What is on its way to being written, such as this backup itself, is no keepsake.
+        and not any(part.startswith(".") for part in path.relative_to(data).parts)
         and path.relative_to(data).parts[0] not in (COMPILED, *left_out)
     )

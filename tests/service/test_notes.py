@@ -8,8 +8,9 @@ import pytest
 from PIL import Image
 
 from sensors.clock import HOUR_MS
-from server import note_desk, photographs
+from server import backing_up, note_desk, photographs
 from server.backing_up import back_up, restore
+from server.data_folder import keepsakes
 from server.guard import LARGEST_BODY, LARGEST_PHOTOGRAPH_BODY
 from server.note_desk import LONGEST_NOTE, Noted, take_note
 from server.photographs import LARGEST_UPLOAD
@@ -231,3 +232,21 @@ def test_photographs_are_in_a_backup_and_come_back(shop: FakeShop, tmp_path: Pat
     engine.dispose()
     assert note.picture is not None
     assert photographs.file_of(tmp_path / "again", note.picture.name).is_file()
+
+
+def test_a_photograph_that_is_taken_back_while_a_backup_is_made_is_left_out(
+    shop: FakeShop, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    tree = shop.hang("Heron", "A1")
+    note, _ = take_note(shop.parts, tree.id, Noted("the cup", photograph()))
+
+    def then_taken_back(data: Path) -> list[Path]:
+        paths = keepsakes(data)
+        note_desk.undo_note(shop.parts, tree.id, note.id)
+        return paths
+
+    monkeypatch.setattr(backing_up, "keepsakes", then_taken_back)
+    made = back_up(shop.parts.data, str(shop.engine.url), tmp_path / "elsewhere" / "shop.tar.gz", NOON)
+    assert made.files == 1
+    monkeypatch.undo()
+    assert restore(tmp_path / "elsewhere" / "shop.tar.gz", tmp_path / "again").files == 1
