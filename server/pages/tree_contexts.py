@@ -11,7 +11,7 @@ from server.pages.tree_notes import NoteRow
 
 @dataclass(frozen=True)
 class SpotRow:
-    """One spot of a tree: its section, a piece of its line in the chart, and what is left there."""
+    """One spot of a tree: its section, a piece of its line in the chart, what is left and till when."""
 
     picture: Markup
     sample: Markup
@@ -20,7 +20,6 @@ class SpotRow:
     slowest: str
     left: str
     exact: str
-    fit: str
 
 
 @dataclass(frozen=True)

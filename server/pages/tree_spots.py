@@ -39,7 +39,10 @@ def _section(tree: Tree, verdict: TreeVerdict, spot: SpotVerdict, large: bool) -
 
 
 def _spot(shop: Shop, tree: Tree, verdict: TreeVerdict, rank: int, spot: SpotVerdict) -> SpotRow:
-    if spot.fit:
+    limit = f", fit at {per_cent(spot.limit)}"
+    if verdict.outlook.coat >= verdict.outlook.of:  # no coat follows that a spot could be fit for
+        fit = limit = ""
+    elif spot.fit:
         since = spot.fit_at.p90
         fit = "fit" if since is None else f"fit for {duration_words(shop.now - since)}"
     else:
@@ -52,10 +55,9 @@ def _spot(shop: Shop, tree: Tree, verdict: TreeVerdict, rank: int, spot: SpotVer
         name=spot.name,
         kind="" if kind == spot.name else shop.units.said(kind),
         slowest="the slowest" if spot.code == verdict.outlook.slowest_spot else "",
-        left=f"{share_words(spot.remaining)} is left",
+        left=f"{share_words(spot.remaining)} is left" + (f" · {fit}" if fit else ""),
         exact=shop.units.said(
-            f"{per_cent(spot.remaining)} of the dip’s water, fit at {per_cent(spot.limit)}; "
+            f"{per_cent(spot.remaining)} of the dip’s water{limit}; "
             f"its drying cools it {max(spot.cooling_k, 0.0):.1f} K"
         ),
-        fit=fit,
     )

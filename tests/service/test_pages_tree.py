@@ -10,7 +10,7 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from scheduler.forecast import Quantiles
+from scheduler.forecast import Quantiles, State
 from sensors.clock import HOUR_MS, MINUTE_MS, Millis
 from server.pages.axes import TimeAxis
 from server.pages.chart import Drying, drying_chart
@@ -324,3 +324,15 @@ def test_a_tree_of_ten_coats_is_shown_quickly(shop: FakeShop, web: Browser) -> N
             took.append(time.process_time() - began)
         print(f"{path}: middle {sorted(took)[10] * 1e3:.1f} ms, p95 {sorted(took)[-2] * 1e3:.1f} ms")
         assert sorted(took)[-2] < 0.060
+
+
+def test_no_spot_of_the_last_coat_is_said_to_come_fit(shop: FakeShop, web: Browser) -> None:
+    spots = (("joint:30", "vent joint"), ("face", "body"))
+    fit = Quantiles(NOON, NOON + HOUR_MS, None)
+    states: tuple[tuple[int, State], ...] = ((10, "resting"), (9, "drying"))
+    for coats, state in states:
+        tree = shop.hang(f"Heron {coats}", f"A{coats}", coats, state, spots, fit=fit, remaining=0.4)
+        text = read(web, f"/trees/{tree.id}").text
+        spoken = text[text.index(" Spots ") : text.index(" How it dries")]
+        assert "is left" in spoken
+        assert ("fit at" in spoken) == (coats == 9)
