@@ -6,6 +6,7 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Page, expect
 
+from sensors.clock import MINUTE_MS
 from server.store import dips as dip_store
 from server.store import trees as tree_store
 from tests.browser.conftest import LiveShop, Phone
@@ -86,6 +87,25 @@ def test_a_round_is_said_with_one_hold_and_undone_with_one(live: LiveShop, phone
     assert since() == [1, 1, 1]
     hold("Undo all three", "0 dips written down")
     assert since() == [0, 0, 0]
+
+
+def test_a_round_waits_without_a_connection(live: LiveShop, phone: Phone) -> None:
+    page, said = phone(), live.shop.clock.now()
+    heron, dunlin = tree_of(live, "Heron"), tree_of(live, "Dunlin")
+    page.goto(f"{live.address}/together")
+    for name in ("Heron", "Dunlin"):
+        page.get_by_label(name).check()
+    page.get_by_label("The stucco was on").select_option("15")
+    live.stop()
+    page.get_by_role("button", name="Dipped: those I ticked").press("Enter", delay=900)
+    expect(page.get_by_role("heading", name="Waiting to be sent (2)")).to_be_visible()
+    picture(page, "together-waiting")
+    live.start()
+    expect(page.locator("#waiting")).to_be_hidden(timeout=15_000)
+    for tree, coats in ((heron, 5), (dunlin, 1)):
+        dips = dip_store.dips(live.shop.engine, tree.id)
+        assert len(dips) == coats
+        assert abs(dips[-1].at - (said - 15 * MINUTE_MS)) < MINUTE_MS
 
 
 OUTSIDE = """() => {

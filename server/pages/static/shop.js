@@ -162,6 +162,7 @@ import { keep, newKey, sendWaiting, tell } from "/static/waiting.js";
     button.classList.replace("holding", "done");
     button.disabled = true;
     const form = button.form, pairs = [...new FormData(form)], isDip = /\/trees\/\d+\/dips$/.test(form.action);
+    const isRound = form.matches(".round");
     const said = shopNow();
     try {
       const answer = await fetch(form.action, { method: "POST", body: new URLSearchParams(pairs) });
@@ -176,6 +177,7 @@ import { keep, newKey, sendWaiting, tell } from "/static/waiting.js";
       button.disabled = false;
       lost();
       if (isDip) await keepDip(form, button, pairs, said).catch(() => { link.textContent = NOT_KEPT; });
+      else if (isRound) await keepRound(form, pairs, said).catch(() => { link.textContent = NOT_KEPT; });
       else link.textContent = "Not connected. It was not sent: hold again when it is back. Twice is no harm.";
     }
   };
@@ -188,6 +190,23 @@ import { keep, newKey, sendWaiting, tell } from "/static/waiting.js";
     const time = new Date().toLocaleTimeString([], { hour: "2-digit", minute: "2-digit", hourCycle: "h23" });
     const words = `${main().querySelector("h1").textContent} · ${button.querySelector(".text").textContent} · said at ${time}`;
     await keep(new URL(form.action).pathname, [...fields, ["at", String(at)], ["key", given.key || newKey()]], words);
+    await tell();
+    document.getElementById("waiting").scrollIntoView({ block: "nearest" });
+  };
+  // Each dip of a round waits by itself, as if it had been said on its tree's own page.
+  const keepRound = async (form, pairs, said) => {
+    const given = Object.fromEntries(pairs), ticked = [...form.querySelectorAll('[name="tree"]:checked')];
+    if (given.clock || !ticked.length) throw new Error("no time that this phone can tell, or nothing ticked");
+    const at = given.at || Math.round(said - Number(given.ago_min ?? 0) * 60000);
+    const time = new Date().toLocaleTimeString([], { hour: "2-digit", minute: "2-digit", hourCycle: "h23" });
+    for (const one of ticked) {
+      const [, tree, , coat] = one.value.split("-");
+      const fields = [["at", String(at)], ["key", one.value], ["coat", coat]];
+      for (const name of ["pot", "confirm"]) if (given[name]) fields.push([name, given[name]]);
+      const label = one.closest("label").querySelector("b").textContent;
+      await keep(`/trees/${tree}/dips`, fields, `${label} · Dipped: coat ${coat} · said at ${time}`);
+      one.checked = false;
+    }
     await tell();
     document.getElementById("waiting").scrollIntoView({ block: "nearest" });
   };

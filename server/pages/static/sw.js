@@ -2,7 +2,7 @@
 "use strict";
 importScripts("/static/kept-dips.js", "/static/notices.js");
 const SHELL = "shell-2", PAGES = "pages-1";
-const FILES = ["/static/shop.css", "/static/shop.js", "/static/waiting.js", "/static/kept-dips.js", "/static/changes.js",
+const FILES = ["/static/shop.css", "/static/rack.css", "/static/shop.js", "/static/waiting.js", "/static/kept-dips.js", "/static/changes.js",
   "/static/icon.svg", "/static/icon-192.png"];
 const PAGE = /^\/$|^\/(air|shop)$|^\/trees\/\d+$/;
 const TAG = /^\/[th]\/./i;
