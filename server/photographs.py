@@ -23,7 +23,7 @@ LARGEST_UPLOAD = 12 * 1024 * 1024
 """The largest photograph that is taken [bytes]: a phone's full picture is 2 to 8 MB (common practice)."""
 
 MOST_PIXELS = 50_000_000
-"""The most pixels that are decoded: a phone's full picture. One of 50 million takes 150 MB for a moment."""
+"""The most pixels that are decoded: a phone’s full picture. At worst 190 MB and 1 s for a moment (measured)."""
 
 LONGEST_PX, SMALL_PX = 2048, 480
 """The longer side of what is kept, and of its small copy for lists [px]."""
@@ -113,8 +113,8 @@ def _written_anew(sent: bytes) -> Prepared:
         if came.format != "MPO" and getattr(came, "is_animated", False):
             raise PhotographError("the picture moves; a still photograph is taken")
         came.draft("RGB", (LONGEST_PX, LONGEST_PX))  # a JPEG is decoded no larger than is needed
-        upright = ImageOps.exif_transpose(came)
-        upright.thumbnail((LONGEST_PX, LONGEST_PX), Image.Resampling.LANCZOS)
+        came.thumbnail((LONGEST_PX, LONGEST_PX), Image.Resampling.LANCZOS)
+        upright = ImageOps.exif_transpose(came)  # once it is small: it makes a copy
         seen = upright.convert("RGBA") if upright.has_transparency_data else upright.convert("RGB")
     # Pasted on an empty picture: only pixels go over, no comment, profile or position.
     bare = Image.new("RGB", seen.size, "white")
