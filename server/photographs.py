@@ -23,7 +23,7 @@ LARGEST_UPLOAD = 12 * 1024 * 1024
 """The largest photograph that is taken [bytes]: a phone's full picture is 2 to 8 MB (common practice)."""
 
 MOST_PIXELS = 50_000_000
-"""The most pixels that are decoded: a phone’s full picture. At worst 190 MB and 1 s for a moment (measured)."""
+"""The most pixels that are decoded: a phone’s full picture. At worst 190 MB for a second (measured)."""
 
 LONGEST_PX, SMALL_PX = 2048, 480
 """The longer side of what is kept, and of its small copy for lists [px]."""
