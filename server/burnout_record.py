@@ -197,8 +197,8 @@ def _remarks(coats: Sequence[CoatWent]) -> tuple[str, ...]:
         most, number = max(damp)
         numbers = ", ".join(str(one) for _, one in damp)
         found.append(
-            f"Dipped over before it was fit: coat {numbers}; most on coat {number}, with {per_cent(most)} left. "
-            "That water is counted in what is left now."
+            f"Dipped over before it was fit: coat {numbers}; "
+            f"most on coat {number}, with {per_cent(most)} left. That water is counted in what is left now."
         )
     gaps = [(end - start, went.verdict.number) for went in coats for start, end in went.verdict.gaps]
     if gaps:

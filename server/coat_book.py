@@ -4,8 +4,9 @@ Verdicts can be made again, but a place learns: what was said of a coat at the t
 it later, and what a forecast is to be held against. A forecast counts as made at the dip within an hour.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from types import MappingProxyType
 
 from pydantic import TypeAdapter
 
@@ -35,12 +36,7 @@ class CoatBook:
             self._untils = castings.kept_untils(self.engine)
             self._foretold = set(castings.forecasts(self.engine))
             self._read = True
-        over = [
-            coat
-            for verdict in verdicts
-            for coat in coats_over(verdict, now)
-            if self._untils.get((coat.tree_id, coat.at)) != coat.until
-        ]
+        over = [coat for verdict in verdicts for coat in coats_over(verdict, now, known=self._untils)]
         castings.keep_coats(self.engine, over)
         self._untils |= {(coat.tree_id, coat.at): coat.until for coat in over}
         made = [
@@ -50,14 +46,24 @@ class CoatBook:
         self._foretold |= {one.dip_id for one in made}
 
 
-def coats_over(verdict: TreeVerdict, now: Millis, until: Millis | None = None) -> list[KeptCoat]:
-    """The coats of a tree that another one went on; with `until`, when it left the rack, the last one too."""
+def coats_over(
+    verdict: TreeVerdict,
+    now: Millis,
+    until: Millis | None = None,
+    known: Mapping[tuple[int, Millis], Millis] = MappingProxyType({}),
+) -> list[KeptCoat]:
+    """The coats of a tree that another one went on; with `until`, when it left the rack, the last one too.
+
+    `known` are those that need not be told again: by tree and time, until when they went [ms].
+    """
+    tree_id = verdict.outlook.tree_id
     ends = [coat.dipped_at for coat in verdict.coats[1:]]
     if until is not None:
         ends.append(until)
     return [
-        KeptCoat(verdict.outlook.tree_id, coat.dipped_at, end, now, _COAT.dump_python(coat, mode="json"))
+        KeptCoat(tree_id, coat.dipped_at, end, now, _COAT.dump_python(coat, mode="json"))
         for coat, end in zip(verdict.coats, ends, strict=False)
+        if known.get((tree_id, coat.dipped_at)) != end
     ]
 
 
