@@ -8,7 +8,7 @@ from server.measuring_desk import Measured, take_measurement
 from server.pages.contexts import MeasuredRow, MeasurePage
 from server.pages.frame import Shop, frame, shop_now
 from server.pages.units import Units
-from server.pages.wording import at_words, clock_words, sentence
+from server.pages.wording import ago_words, at_words, clock_words, sentence
 from server.parts import Parts
 from server.store import dips as dip_store
 from server.store import measurements as measurement_store
@@ -42,7 +42,7 @@ def measure_page(parts: Parts, tree_id: int, fault: str = "") -> MeasurePage:
         asked=asked_words(parts, shop, tree_id),
         action="" if tree.left else f"/trees/{tree_id}/measurements",
         key=f"page-{tree_id}-{len(said)}",
-        pause=tuple((pause, f"{pause} min ago" if pause else "just now") for pause in PAUSES_MIN),
+        pause=tuple((pause, ago_words(pause)) for pause in PAUSES_MIN),
         places=tuple((spot.code, spot.name) for spot in tree.spots),
         measured=tuple(_row(shop, tree, one, learned) for one in reversed(said)),
         learned=tuple(sentence(words) for words in learned.sentences),

@@ -18,6 +18,7 @@ from server.pages.tree_words import following_words, slowest_words, when_words
 from server.pages.what_if import what_if_part
 from server.pages.wording import (
     STATE_WORDS,
+    ago_words,
     at_words,
     clock_words,
     coat_words,
@@ -149,7 +150,7 @@ def _judged_words(shop: Shop, tree: Tree, outlook: Outlook | None) -> tuple[str,
 
 def _form(tree: Tree, standing: Sequence[Dip], said: Sequence[Dip]) -> DipForm:
     number = len(standing) + 1
-    pauses = tuple((pause, f"{pause} min ago" if pause else "just now") for pause in PAUSES_MIN)
+    pauses = tuple((pause, ago_words(pause)) for pause in PAUSES_MIN)
     # The key is the same until another dip is said or undone: pressing twice, or on two phones, is one dip.
     key = f"page-{tree.id}-{len(said)}-{number}"
     return DipForm(f"/trees/{tree.id}/dips", key, f"Dipped: coat {number}", pauses)

@@ -56,6 +56,17 @@ def duration_words(millis: Millis) -> str:
     return f"about {amount:g} {unit}"
 
 
+def ago_words(minutes: int) -> str:
+    """How long ago a person says that something was, as it stands on a form.
+
+    >>> [ago_words(minutes) for minutes in (0, 20, 60, 120)]
+    ['just now', '20 min ago', 'about an hour ago', 'about 2 h ago']
+    """
+    if minutes < 60:
+        return f"{minutes} min ago" if minutes else "just now"
+    return "about an hour ago" if minutes == 60 else f"about {minutes / 60:g} h ago"
+
+
 def span_words(shortest: Millis, longest: Millis) -> str:
     """A length of time that is only known between two ends.
 
