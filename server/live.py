@@ -356,6 +356,7 @@ class LiveRack:
     def _calibrated(self, place: str) -> None:
         self._take_heard()
         self._airs.calibrated(place, self.clock.now(), self._arrived)
+        self._air_ahead.forget()
         self._judge_anew(place)
         self._look(None, forecast=True)
 

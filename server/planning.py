@@ -106,8 +106,9 @@ class PlanDesk:
             return made
 
     def say_next(self, engine: Engine, tree_id: int | None) -> None:
-        """Say which tree is in hand or next, which then stays first; None takes that back."""
-        shop_store.set_setting(engine, NEXT_SETTING, tree_id)
+        """Say which tree is in hand or next: it stays first until it is dipped; None takes that back."""
+        on = 0 if tree_id is None else len(dip_store.dips(engine, tree_id))
+        shop_store.set_setting(engine, NEXT_SETTING, None if tree_id is None else [tree_id, on])
 
     def _seen(self, engine: Engine, rack: Rack, now: Millis) -> object:
         """All that a plan depends on."""
@@ -157,7 +158,8 @@ class PlanDesk:
             if len(to_come):
                 candidates.append(candidate_of(outlook, tree, seconds[on:], now))
         window = windows[0] if windows else None
-        said = shop_store.setting(engine, NEXT_SETTING)
+        kept = shop_store.setting(engine, NEXT_SETTING)
+        said = next((one.tree.id for one in ahead if [one.tree.id, one.on] == kept), None)
         day, trouble = self._day(engine, candidates, windows, dip_ms, _pot(dips.values(), trees, now), said)
         return ShopPlan(
             now,

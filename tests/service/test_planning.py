@@ -126,6 +126,13 @@ def test_the_tree_that_is_said_to_be_next_stays_first(shop: FakeShop, desk: Plan
     plan = planned(shop, desk)
     assert plan.day.dips[0].tree_id == last.tree_id
     assert plan.next_tree == last.tree_id
+    # Until it is dipped: then the plan is free again.
+    dip_store.add_dip(shop.engine, NewDip(last.tree_id, NOON + MINUTE_MS, NOON + MINUTE_MS))
+    tree = next(one.tree for one in plan.trees if one.tree.id == last.tree_id)
+    shop.judge(tree, "drying", soon(5), remaining=0.9)
+    after = planned(shop, desk)
+    assert after.next_tree is None
+    assert after.day.dips[0].tree_id != last.tree_id
 
 
 def test_two_plans_at_once_say_the_same(shop: FakeShop, desk: PlanDesk) -> None:
