@@ -93,7 +93,7 @@ class ForecastsHeld:
 
 
 def seasons(coats: Iterable[PastCoat], zone: tzinfo) -> tuple[Season, ...]:
-    """How long coats took, by recipe, place and quarter of the shop's year; the commonest slow spots first."""
+    """How long coats took, by recipe, place and quarter of the shop's year; slow spots, commonest first."""
     groups: dict[tuple[str, str, int], list[PastCoat]] = {}
     for coat in coats:
         month = datetime.fromtimestamp(coat.dipped_at / SECOND_MS, zone).month
