@@ -24,11 +24,25 @@ from server.store.engine import Engine
 LEAST_HOURS = 24
 """With fewer hours known than this [h] nothing is foretold: the air is taken to go on as it is; assumed."""
 
+MOST_KEPT = 24
+"""So many forecasts are kept: trees of one place are judged up to different hours."""
 
-def hourly_means(air: PlaceAir, end: Millis) -> tuple[np.ndarray, np.ndarray]:
-    """Temperature [°C] and humidity [%RH] of the record's hours up to `end` [ms], NaN where not known."""
-    begins = end - RECORD_H * HOUR_MS
-    means = [air.mean(start, start + HOUR_MS) for start in range(begins, end, HOUR_MS)]
+SETTLED_MS = 6 * HOUR_MS
+"""An hour so long past [ms] is not asked for again: later readings hardly tell of what is ahead."""
+
+
+def hourly_means(
+    air: PlaceAir, end: Millis, known: dict[Millis, Air | None]
+) -> tuple[np.ndarray, np.ndarray]:
+    """Temperature [°C] and humidity [%RH] of the record's hours up to `end` [ms], NaN where not known.
+
+    Hours that are `known` already are not asked for again; the others are put there.
+    """
+    hours = range(end - RECORD_H * HOUR_MS, end, HOUR_MS)
+    for start in hours:
+        if start not in known:
+            known[start] = air.mean(start, start + HOUR_MS)
+    means = [known[start] for start in hours]
     nothing = float("nan")
     return (
         np.array([nothing if mean is None else mean.temp_c for mean in means]),
@@ -45,20 +59,22 @@ class AirAhead:
     """
 
     words: Callable[[str], Sequence[AirWord]] = lambda place: ()
-    _known: dict[str, tuple[Millis, AirForecast | None]] = field(default_factory=dict)
+    _known: dict[tuple[str, Millis], AirForecast | None] = field(default_factory=dict)
+    _means: dict[str, dict[Millis, Air | None]] = field(default_factory=dict)
 
     def forget(self) -> None:
         """The record or the words are others: foretell anew."""
         self._known.clear()
+        self._means.clear()
 
     def of(self, place: str, air: PlaceAir, at: Millis) -> AirForecast | None:
         """The forecast made at the last whole hour before `at` [ms]; None where too little is known."""
         hour = at // HOUR_MS * HOUR_MS
-        known = self._known.get(place)
-        if known is None or known[0] != hour:
-            known = hour, self._foretold(place, air, hour)
-            self._known[place] = known
-        return known[1]
+        if (place, hour) not in self._known:
+            while len(self._known) >= MOST_KEPT:
+                self._known.pop(next(iter(self._known)))
+            self._known[place, hour] = self._foretold(place, air, hour)
+        return self._known[place, hour]
 
     def course(self, place: str, air: PlaceAir, at: Millis, now: Air) -> AirCourse | None:
         """The air from `at` on [ms], where it is as `now` and then goes over into the forecast."""
@@ -77,7 +93,11 @@ class AirAhead:
         return ComingAir(mean, float(ahead.temp_off[:24].mean()), float(ahead.rh_off[:24].mean()))
 
     def _foretold(self, place: str, air: PlaceAir, hour: Millis) -> AirForecast | None:
-        temp_c, rh_pct = hourly_means(air, hour)
+        means = self._means.get(place, {})
+        temp_c, rh_pct = hourly_means(air, hour, means)
+        self._means[place] = {
+            at: mean for at, mean in means.items() if hour - RECORD_H * HOUR_MS <= at < hour - SETTLED_MS
+        }
         if np.isfinite(temp_c).sum() < LEAST_HOURS:
             return None
         ahead = forecast(hour, temp_c, rh_pct)
