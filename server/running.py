@@ -39,6 +39,9 @@ log = logging.getLogger("slowcorner")
 PAST_WAIT_S = 120.0
 """How long the demo's nodes may take to tell the past [s of the wall]."""
 
+GIVE_WAY_S = 0.0005
+"""How soon the judge's thread gives way to a page's [s]; Python's own 5 ms are waited at every statement."""
+
 Beside = Callable[[Service], AbstractAsyncContextManager[None]]
 
 
@@ -123,6 +126,7 @@ async def _serve(
     beside: Beside = lambda _service: nullcontext(),
     access: Access | None = None,
 ) -> None:
+    sys.setswitchinterval(GIVE_WAY_S)
     settings = service.settings
     certificates = await asyncio.to_thread(make_certificates, settings) if settings.tls else None
     with ExitStack() as sockets:
