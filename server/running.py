@@ -244,8 +244,8 @@ def _bound(host: str, port: int) -> Iterator[socket.socket]:
             f"the page cannot be served at {host}:{port}: {error.strerror}; stop what is there or give --port"
         ) from error
     with page:
-        # Connections inherit it. The event loop sets it only for sockets that name their protocol, and without
-        # it every answer on an open connection waits some 40 ms for an acknowledgement.
+        # Connections inherit it. The event loop sets it only for sockets that name their protocol, and
+        # without it every answer on an open connection waits some 40 ms for an acknowledgement.
         page.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
         yield page
 
