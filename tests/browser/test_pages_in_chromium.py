@@ -158,7 +158,7 @@ def test_a_service_that_goes_away_is_told_and_what_was_seen_stays(live: LiveShop
     page, heron = phone(), tree_of(live, "Heron")
     page.goto(f"{live.address}/trees/{heron.id}")
     live.stop()
-    expect(page.get_by_role("status")).to_contain_text("Not connected since")
+    expect(page.locator("#link")).to_contain_text("Not connected since")
     expect(page.get_by_role("heading", name="Heron")).to_be_visible()
     press(page, 650)
     expect(page.get_by_role("heading", name="Waiting to be sent (1)")).to_be_visible()

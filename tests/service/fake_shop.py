@@ -201,6 +201,7 @@ class FakeShop:
         start = standing[-1].at if standing else self.clock.now() - 12 * HOUR_MS
         air = tuple(self.rack.air(tree.place, start, self.clock.now()))
         self.rack.verdicts[tree.id] = TreeVerdict(outlook, spots, history, air, ())
+        self.parts.changes.shown(self.rack.verdicts)
 
     def _spot(
         self, spot: TreeSpot, dipped: Millis, on: int, slow: float, fit: Quantiles, remaining: float | None
