@@ -12,7 +12,8 @@ from sensors.clock import MINUTE_MS, Clock, Millis
 from server.burnout import PACKED, QUESTIONS, ShellRecord, SpotWater, Weighed, find
 from server.burnout_check import SHEET, Answer, BurnoutCheck, CoatWent, ShellFigures
 from server.coat_book import coat_of
-from server.drying.materials import DRY_KG_M2_MM, DRY_THROUGH_LIMIT, coat
+from server.dry_rules import dry_limit_of
+from server.drying.materials import DRY_KG_M2_MM, coat
 from server.drying.spots import CavitySpot, SpotError, parse_spot
 from server.pages.wording import per_cent
 from server.store import castings, clearings, measurements, trees
@@ -118,9 +119,10 @@ def gathered(parts: Record, tree: Tree) -> BurnoutCheck:
     patches = tuple(one for one in clearings.patches(parts.engine, tree.id) if one.undone_at is None)
     last_at = max((*(dip.at for dip in on), *(patch.at for patch in patches)), default=None)
     said = clearings.answers(parts.engine, tree.id)
+    limit = dry_limit_of(parts.engine)
     since = _answers_count_from(parts, tree.id, patches)
     newest = {one.question: one for one in said if one.question.startswith(PACKED) or one.at > since}
-    spots = tuple(_spot_water(spot.code, spot.name, verdict, newest) for spot in tree.spots)
+    spots = tuple(_spot_water(spot.code, spot.name, verdict, newest, limit) for spot in tree.spots)
     weighed = tuple(
         Weighed(one.at, one.value)
         for one in measurements.measurements(parts.engine, tree.id)
@@ -225,7 +227,7 @@ def hollows(tree: Tree) -> list[TreeSpot]:
 
 
 def _spot_water(
-    code: str, name: str, verdict: TreeVerdict | None, newest: Mapping[str, Answered]
+    code: str, name: str, verdict: TreeVerdict | None, newest: Mapping[str, Answered], limit: float
 ) -> SpotWater:
     judged = next((spot for spot in verdict.spots if spot.code == code), None) if verdict else None
     packed: bool | None = False
@@ -233,7 +235,7 @@ def _spot_water(
         said = newest.get(PACKED + code)
         packed = None if said is None else said.yes
     over, mean = (judged.over_dry, judged.over_dry_mean) if judged else (None, None)
-    return SpotWater(code, name, over, mean, DRY_THROUGH_LIMIT, packed)
+    return SpotWater(code, name, over, mean, limit, packed)
 
 
 def _answered(key: str, words: str, newest: Mapping[str, Answered]) -> Answer:

@@ -16,7 +16,7 @@ from server.drying.shell import SpotShell
 from server.drying.warnings import CoatClimate
 from server.judging import CoatDip, CoatRecord, Committed, JudgedTree, UnreadableStateError
 
-FORMAT = 7
+FORMAT = 8
 """Raised whenever the model or this layout changes: older saved states are then left unread."""
 
 
@@ -30,7 +30,7 @@ def state_key(tree: JudgedTree, dips: Sequence[CoatDip], ensemble: Ensemble = AL
     Two states with one key and the same air are the same.
     """
     said = [FORMAT, tree.size_mm, [code for code, _ in tree.spots], tree.coats_in_all, tree.rest_ms]
-    said += [tree.confidence, tree.pressure_pa, ensemble.key]
+    said += [tree.confidence, tree.pressure_pa, tree.dry_limit, ensemble.key]
     said += [[dip.number, repr(dip.material), dip.at, dip.spot] for dip in dips]
     return hashlib.sha256(json.dumps(said).encode()).hexdigest()[:32]
 

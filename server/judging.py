@@ -18,7 +18,7 @@ from sensors.humid_air import STANDARD_PRESSURE_PA
 from server.courses import courses, with_spread
 from server.drying.air_course import AirCourse
 from server.drying.ensemble import ALONE, CONFIDENCE, Ensemble
-from server.drying.materials import CoatMaterial
+from server.drying.materials import DRY_THROUGH_LIMIT, RH_CEILING_PCT, CoatMaterial
 from server.drying.shell import SpotShell
 from server.drying.spots import parse_spot
 from server.drying.transfer import LOWEST_TEMP_C, covers
@@ -72,7 +72,8 @@ class JudgedTree:
     """What the model needs to know of a tree; `spots` are (code, the caster's words).
 
     `confidence` is the weighted share of the members that must call a coat fit before it is called so [-];
-    `pressure_pa` is that of the air it hangs in [Pa], as its record says too.
+    `pressure_pa` is that of the air it hangs in [Pa], as its record says too. `dry_limit` is the water over
+    dry mass below which the shell is dry through [-].
     """
 
     label: str
@@ -82,6 +83,7 @@ class JudgedTree:
     rest_ms: Millis = REST_MS
     confidence: float = CONFIDENCE
     pressure_pa: float = STANDARD_PRESSURE_PA
+    dry_limit: float = DRY_THROUGH_LIMIT
 
 
 @dataclass(frozen=True)
@@ -234,6 +236,7 @@ class TreeJudge:
             settled=None if last else self.state.coats[-1].member_fit_at[0] != NOT_YET,
             confidence=self.tree.confidence,
             course=course,
+            dry_limit=self.tree.dry_limit,
         )
 
     def sure(self, values: Floats) -> float:
@@ -321,7 +324,8 @@ class TreeJudge:
         )
         rested, through_at = coat.rested_ms, None
         last = coat.dip.number >= self.tree.coats_in_all
-        if last and self._enough(np.all([dry_by_member(shell) for shell in shells], axis=0)):
+        dry = np.all([dry_by_member(shell, self.tree.dry_limit) for shell in shells], axis=0)
+        if last and air.rh_pct <= RH_CEILING_PCT and self._enough(dry):
             rested += end - start
             if rested >= self.tree.rest_ms:
                 through_at = coat.through_at if coat.through_at is not None else end

@@ -20,8 +20,10 @@ from server.advising import AdviceDesk, Foreseen
 from server.air_ahead import AirAhead, words_said
 from server.air_records import AirRecords
 from server.believing import Believed, believed, prior_ensemble
+from server.dry_rules import dry_limit_of
 from server.drying.coming_coats import ComingAir
 from server.drying.ensemble import Ensemble
+from server.drying.materials import DRY_THROUGH_LIMIT
 from server.drying.whatif import WhatIf
 from server.following import Followed, judged_tree, needs_forecast, said_dips, save, take_up
 from server.judging import CoatDip, JudgedTree, TreeJudge
@@ -67,6 +69,7 @@ class LiveRack:
     _advice_desk: AdviceDesk = field(default_factory=AdviceDesk)
     _air_ahead: AirAhead = field(init=False, repr=False)
     _coming: dict[str, tuple[ComingAir, Ensemble]] = field(default_factory=dict)
+    _dry_limit: float = DRY_THROUGH_LIMIT
     _faults: tuple[NodeFault, ...] = ()
     _air_let_go: Millis = 0
     _heard: list[Reading] = field(default_factory=list)
@@ -163,6 +166,7 @@ class LiveRack:
 
     def _open(self) -> None:
         now = self.clock.now()
+        self._dry_limit = dry_limit_of(self.engine)
         self._settings = believed(self.engine)
         rack = [self._follow(tree, self._dips(tree)) for tree in trees.rack(self.engine)]
         marks = [take_up(self.engine, followed) for followed in rack]
@@ -315,7 +319,10 @@ class LiveRack:
 
     def _judged(self, tree: Tree) -> JudgedTree:
         return replace(
-            judged_tree(tree), confidence=self._settings.confidence, pressure_pa=self._airs.pressure_pa
+            judged_tree(tree),
+            confidence=self._settings.confidence,
+            pressure_pa=self._airs.pressure_pa,
+            dry_limit=self._dry_limit,
         )
 
     def _ensemble_of(self, place: str) -> Ensemble:
@@ -346,6 +353,7 @@ class LiveRack:
         self._take_heard()
         self._settings = believed(self.engine)
         self._ensembles.clear()
+        self._dry_limit = dry_limit_of(self.engine)
         pressure = pressure_of(self.engine)
         if pressure != self._airs.pressure_pa:
             self._airs.at_pressure(pressure, self.clock.now(), self._arrived)

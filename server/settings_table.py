@@ -6,6 +6,16 @@ to this table. Where another page is the better place to set one, `set_on` says 
 
 from scheduler.telling import MOST_GATHER_MIN, USUAL_GATHER_MIN
 from server.believing import LEAST_CONFIDENCE, MOST_CONFIDENCE
+from server.dry_rules import (
+    DRY_SETTING,
+    LEAST_DRY_PCT,
+    LONGEST_REST_H,
+    MOST_DRY_PCT,
+    REST_SETTING,
+    SHORTEST_REST_H,
+    USUAL_DRY_PCT,
+    USUAL_REST_H,
+)
 from server.drying.drawing import MOST_MEMBERS, SEED, default_count
 from server.drying.ensemble import CONFIDENCE
 from server.drying.warning_limits import BOUNDS, DEFAULT_LIMITS
@@ -177,6 +187,28 @@ SETTINGS: tuple[Setting, ...] = (
         HIGHEST_GAP_MIN,
     ),
     *_LIMITS,
+    Setting(
+        DRY_SETTING,
+        "Dry through",
+        "Water in a shell that is dry through",
+        "Above what it holds in air of 60 %RH, over its dry mass; a change judges every tree anew.",
+        "number",
+        f"{USUAL_DRY_PCT:g}",
+        "%",
+        LEAST_DRY_PCT,
+        MOST_DRY_PCT,
+    ),
+    Setting(
+        REST_SETTING,
+        "Dry through",
+        "Rest after the last coat",
+        "Counted while the shell is dry and the air fit; for trees that are hung from now on.",
+        "number",
+        f"{USUAL_REST_H:g}",
+        "h",
+        SHORTEST_REST_H,
+        LONGEST_REST_H,
+    ),
     Setting(
         QUIET_SETTING,
         "Being told",

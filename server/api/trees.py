@@ -23,6 +23,7 @@ from server.api.schemas import (
     to_datetime,
 )
 from server.dip_desk import known_tree, outlook_of
+from server.dry_rules import rest_hours_of
 from server.gaps import Gap
 from server.parts import Parts
 from server.store import dips as dip_store
@@ -52,7 +53,7 @@ def trees_router(parts: Parts) -> APIRouter:
             request.wax_kg,
         )
         try:
-            tree = tree_store.add_tree(parts.engine, new, parts.clock.now())
+            tree = tree_store.add_tree(parts.engine, new, parts.clock.now(), rest_hours_of(parts.engine))
         except UnknownError as error:
             raise ProblemError(422, str(error), "not-known") from error
         parts.rack.refresh(tree.id)

@@ -98,6 +98,7 @@ def tree_ahead(
     settled: Bools | None = None,
     confidence: float = CONFIDENCE,
     course: AirCourse | None = None,
+    dry_limit: float = DRY_THROUGH_LIMIT,
 ) -> tuple[Ahead, ...]:
     """When each spot of a tree comes fit, or with `last_coat` dry through, in the air of a `course`.
 
@@ -106,12 +107,12 @@ def tree_ahead(
     All members together, on copies. Ended once so many of them call every spot fit that percentile 90 and the
     confidence's are known: the others' times are then infinite. Members of whom it is `settled` (M,) count
     as done. Given up at the horizon, in air so damp that nothing is called fit, and at a spot where for a
-    day next to nothing happens.
+    day next to nothing happens. dry_limit: water over dry mass that a dry shell may hold [-].
     """
     if any(shell.members.count != ensemble.count for shell in shells):
         raise ValueError(f"shells of {shells[0].members.count} members for an ensemble of {ensemble.count}")
     done = np.zeros(ensemble.count, dtype=np.bool_) if settled is None else settled
-    ways = [_Way(shell, air, last_coat, course) for shell in shells]
+    ways = [_Way(shell, air, dry_limit if last_coat else None, course) for shell in shells]
     least = max(confidence, 0.9)
     while True:
         known = np.isfinite(np.stack([way.fit_s for way in ways])).all(axis=0) | done
@@ -125,8 +126,10 @@ def tree_ahead(
 class _Way:
     """One spot on its way ahead."""
 
-    def __init__(self, shell: SpotShell, air: Air, last_coat: bool, course: AirCourse | None = None) -> None:
-        self.air, self.last_coat, self.foretold = air, last_coat, course
+    def __init__(
+        self, shell: SpotShell, air: Air, dry_limit: float | None, course: AirCourse | None = None
+    ) -> None:
+        self.air, self.dry_limit, self.foretold = air, dry_limit, course
         self.shell, self.seconds = shell, 0.0
         self.course: list[tuple[float, SpotShell]] = [(0.0, shell)]
         self.lack = self._lack(shell)
@@ -171,8 +174,8 @@ class _Way:
 
     def _lack(self, shell: SpotShell) -> Floats:
         """How far from fit (M,): the worst of what is limited, over its limit; 1 when fit."""
-        if self.last_coat:
-            return np.asarray(shell.shell_water_fraction() / DRY_THROUGH_LIMIT)
+        if self.dry_limit is not None:
+            return np.asarray(shell.shell_water_fraction() / self.dry_limit)
         if self.air.rh_pct > RH_CEILING_PCT:
             return np.full(shell.members.count, np.inf)
         limit = fit_limit(shell.coats[-1].kind) if shell.coats else 1.0

@@ -9,6 +9,7 @@ from markupsafe import Markup
 from sensors.reading import KeptOutError
 from server.api.schemas import MOST_SPOTS
 from server.dip_desk import known_tree
+from server.dry_rules import rest_hours_of
 from server.drying.spots import SpotError, parse_spot
 from server.first_place import USUAL_NAME, name_first_place
 from server.free_hooks import free_hooks
@@ -123,7 +124,7 @@ def hang(parts: Parts, form: TreeForm) -> Response:
     """Hang the tree and go to its page, or show the form again with what was wrong."""
     try:
         new = _meant(parts, form)
-        tree = tree_store.add_tree(parts.engine, new, parts.clock.now())
+        tree = tree_store.add_tree(parts.engine, new, parts.clock.now(), rest_hours_of(parts.engine))
     except (FormError, BadNameError, SpotError, KeptOutError, RefusedError, UnknownError) as fault:
         return show(new_tree_page(parts, form, str(fault)), 422)
     parts.rack.refresh(tree.id)

@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from server.dry_rules import dry_limit_of
 from server.pages.contexts import Frame
 from server.pages.frame import frame, shop_now
 from server.pages.wording import sentence
@@ -84,12 +85,12 @@ def settings_page(parts: Parts, fault: str = "", typed: Mapping[str, str] | None
 
 def set_settings(parts: Parts, said: Mapping[str, str]) -> SettingsPage | None:
     """Set what was typed; the page with what was wrong where something cannot be."""
-    pressure = pressure_of(parts.engine)
+    judged_by = pressure_of(parts.engine), dry_limit_of(parts.engine)
     try:
         keep_settings(parts.engine, said)
     except SettingError as fault:
         return settings_page(parts, str(fault), said)
-    if pressure_of(parts.engine) != pressure:
+    if (pressure_of(parts.engine), dry_limit_of(parts.engine)) != judged_by:
         parts.rack.believe_anew()
     return None
 

@@ -36,8 +36,8 @@ def tree(engine: Engine, tree_id: int) -> Tree | None:
         return None if row is None else _tree(session, row)
 
 
-def add_tree(engine: Engine, new: NewTree, now: Millis) -> Tree:
-    """Hang a tree on the rack.
+def add_tree(engine: Engine, new: NewTree, now: Millis, resting_hours: float = RESTING_HOURS) -> Tree:
+    """Hang a tree on the rack; after its last coat it rests so many hours.
 
     Raises RefusedError when its hook is taken, or UnknownError when its place or recipe is not there.
     """
@@ -54,7 +54,7 @@ def add_tree(engine: Engine, new: NewTree, now: Millis) -> Tree:
             size_mm=new.size_mm,
             area_m2=new.area_m2,
             wax_kg=new.wax_kg,
-            resting_hours=RESTING_HOURS,
+            resting_hours=resting_hours,
             created_ms=now,
         )
         session.add(row)

@@ -1,5 +1,7 @@
 """One tree through its record: blocks, dips, gaps, latched fitness, the same numbers however reached."""
 
+from dataclasses import replace
+
 import pytest
 
 from sensors.clock import HOUR_MS, MINUTE_MS
@@ -161,6 +163,31 @@ def test_the_last_coat_rests_before_it_is_called_dry_through() -> None:
     assert coat.through_at is not None
     assert coat.through_at >= coat.fit_at + 23 * HOUR_MS
     assert coat.rested_ms >= 24 * HOUR_MS
+
+
+def test_no_rest_is_counted_in_air_too_damp_to_call_anything_fit() -> None:
+    night = START + 40 * HOUR_MS
+    readings = [*steady(START, 40), *steady(night, 10, rh_pct=93.0), *steady(night + 10 * HOUR_MS, 5)]
+    judged = judge(record(readings), hours=(0.05,), coats=1)
+    # By so wide a limit the shell stays dry in the damp air, and only the air bars the rest.
+    judged.tree = replace(judged.tree, dry_limit=0.05)
+    judged.advance(night)
+    before = committed(judged).coats[-1].rested_ms
+    judged.advance(night + 10 * HOUR_MS)
+    after = committed(judged).coats[-1].rested_ms
+    assert before > 0
+    # The hour in which the record goes over from the one air to the other is neither.
+    assert after - before <= HOUR_MS
+
+
+def test_a_stricter_limit_rests_later() -> None:
+    times = []
+    for limit in (0.005, 0.001):
+        judged = judge(record(steady(START, 60)), hours=(0.05,), coats=1)
+        judged.tree = replace(judged.tree, dry_limit=limit)
+        judged.advance(START + 60 * HOUR_MS)
+        times.append(committed(judged).coats[-1].rested_ms)
+    assert times[1] < times[0]
 
 
 def test_a_saved_state_of_other_dips_is_not_taken() -> None:
