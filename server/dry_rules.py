@@ -16,14 +16,13 @@ USUAL_REST_H, SHORTEST_REST_H, LONGEST_REST_H = 24.0, 1.0, 336.0
 
 def dry_limit_of(engine: Engine) -> float:
     """Water over dry mass below which a shell is dry through [-], the usual one where that cannot be."""
-    return _within(engine, DRY_SETTING, LEAST_DRY_PCT, MOST_DRY_PCT, USUAL_DRY_PCT) / 100.0
+    return _within(shop.setting(engine, DRY_SETTING), LEAST_DRY_PCT, MOST_DRY_PCT, USUAL_DRY_PCT) / 100.0
 
 
 def rest_hours_of(engine: Engine) -> float:
     """How long trees that are hung from now on rest [h]; the usual time for a setting that cannot be."""
-    return _within(engine, REST_SETTING, SHORTEST_REST_H, LONGEST_REST_H, USUAL_REST_H)
+    return _within(shop.setting(engine, REST_SETTING), SHORTEST_REST_H, LONGEST_REST_H, USUAL_REST_H)
 
 
-def _within(engine: Engine, key: str, least: float, most: float, usual: float) -> float:
-    said = shop.setting(engine, key)
+def _within(said: object, least: float, most: float, usual: float) -> float:
     return float(said) if isinstance(said, int | float) and least <= said <= most else usual
