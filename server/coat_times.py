@@ -91,7 +91,7 @@ def usual_seconds(kinds: Sequence[str], members: int) -> Floats:
     """The usual figures spread over so many members, (coats, M) [s].
 
     >>> (usual_seconds(["prime"], 3) / 3600).round(1).tolist()
-    [[3.2, 4.0, 8.7]]
+    [[2.3, 4.0, 10.7]]
     """
     levels = (np.arange(members) + 0.5) / members
     rows = [np.interp(levels, (0.1, 0.5, 0.9), USUAL_HOURS[kind]) for kind in kinds]

@@ -67,6 +67,12 @@ import { keep, newKey, sendWaiting, tell } from "/static/waiting.js";
 
   // Refreshing -------------------------------------------------------------------------------------------
   const parsed = (html) => new DOMParser().parseFromString(html, "text/html");
+  // Where the keyboard or a screen reader is, so that a fresh page leaves it there.
+  const placeOf = (element) => {
+    const link = element?.closest("a"), form = element?.matches("button") ? element.form : null;
+    if (link) return `a[href="${CSS.escape(link.getAttribute("href"))}"]`;
+    return form ? `form[action="${CSS.escape(form.getAttribute("action"))}"] button` : null;
+  };
   const show = (fresh) => {
     const next = fresh.getElementById("main");
     if (!next) return false;
@@ -79,9 +85,9 @@ import { keep, newKey, sendWaiting, tell } from "/static/waiting.js";
       delete old.dataset.keptAt;
       return true;
     }
-    const focused = document.activeElement?.closest("a")?.getAttribute("href");
+    const focused = placeOf(document.activeElement);
     old.replaceWith(document.adoptNode(next));
-    if (focused) main().querySelector(`a[href="${CSS.escape(focused)}"]`)?.focus({ preventScroll: true });
+    if (focused) main().querySelector(focused)?.focus({ preventScroll: true });
     prepare();
     return true;
   };
