@@ -220,6 +220,16 @@ class Told:
             page.wait_for_timeout(20)
         self._id = registered[0]["registrationId"]
         self.worker: Worker = page.context.service_workers[0]
+        self.worker.evaluate(
+            """() => {
+              self.wasShown = [];
+              const show = registration.showNotification.bind(registration);
+              registration.showNotification = async (title, options) => {
+                await show(title, options);
+                wasShown.push(`${title} ${options.body}`);
+              };
+            }"""
+        )
 
     def push(self, payload: str) -> None:
         self._session.send(
@@ -228,8 +238,16 @@ class Told:
         )
 
     def shown(self, words: str) -> list[dict[str, Any]]:
-        """The notices on the phone, once one of them says `words`."""
+        """The notices on the phone, once one of them says `words`.
+
+        Chromium lets go of a notice that is asked for while it is about to be shown, so it is asked for late.
+        """
         for _ in range(500):
+            if any(words in said for said in self.worker.evaluate("wasShown")):
+                break
+            self.page.wait_for_timeout(20)
+        for _ in range(20):
+            self.page.wait_for_timeout(250)
             found: list[dict[str, Any]] = self.worker.evaluate(
                 """async () => (await registration.getNotifications()).map((one) => ({
                   title: one.title, body: one.body, tag: one.tag, data: one.data, renotify: one.renotify,
@@ -238,7 +256,6 @@ class Told:
             )
             if any(words in f"{one['title']} {one['body']}" for one in found):
                 return found
-            self.page.wait_for_timeout(20)
         raise AssertionError(f"no notice says {words!r}: {found}")
 
     def press(self, tag: str, action: str = "") -> None:
