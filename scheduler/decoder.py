@@ -40,7 +40,17 @@ def planned(
     found, best = _search(candidates, start, day, tries)
     if kept and best < worth(candidates, kept, day) + STEADY:
         found = kept
-    return lay_out(candidates, found, day)
+    laid, plainly = lay_out(candidates, found, day), lay_out(candidates, plain, day)
+    # What is shown is what fits into the day: an order may be worth more by dips that it leaves out.
+    if not kept and worth_of_shown(candidates, laid, day) < worth_of_shown(candidates, plainly, day):
+        return plainly
+    return laid
+
+
+def worth_of_shown(candidates: Sequence[Candidate], laid: Laid, day: Day) -> float:
+    """What a plan is worth by the dips that it shows, in their order [coats]."""
+    place = {one.tree_id: index for index, one in enumerate(candidates)}
+    return worth(candidates, [(place[dip.tree_id], dip.nth) for dip in laid.dips], day)
 
 
 def _kept(

@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 from random import Random
 
 from scheduler.day_plan import Candidate, Day, lay_out, plain_order
-from scheduler.decoder import planned, worth
+from scheduler.decoder import planned, worth_of_shown
 from scheduler.forecast import Quantiles
 from sensors.air import Air
 from sensors.clock import HOUR_MS, MINUTE_MS
@@ -69,11 +69,9 @@ def gain(seed: int, trees: int) -> Gain:
     began = time.perf_counter()
     after = planned(candidates, day)
     seconds = time.perf_counter() - began
-    place = {one.tree_id: index for index, one in enumerate(candidates)}
-    best = worth(candidates, [(place[dip.tree_id], dip.nth) for dip in after.dips], day)
     return Gain(
-        worth(candidates, order, day),
-        best,
+        worth_of_shown(candidates, before, day),
+        worth_of_shown(candidates, after, day),
         len(before.dips),
         len(after.dips),
         len(before.left_out),
