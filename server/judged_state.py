@@ -16,7 +16,7 @@ from server.drying.shell import SpotShell
 from server.drying.warnings import CoatClimate
 from server.judging import CoatDip, CoatRecord, Committed, JudgedTree, UnreadableStateError
 
-FORMAT = 8
+FORMAT = 9
 """Raised whenever the model or this layout changes: older saved states are then left unread."""
 
 

@@ -3,7 +3,7 @@
 The coats stay where they are; only the lines that cut them move, for the rays leave the newest fillet's
 centre. How much of each old cell lies in each new one is exact on the flat, and found from fine pieces under
 the fillet; then it is balanced so that every cell has its volume: no water is lost or made, and an evenly wet
-coat stays even to 1e-4 of its saturation, mostly to 1e-8.
+coat stays even to 1e-4 of its saturation, mostly to 1e-8; to 4e-4 in the sharpest corners of thick coats.
 
 The point where fillet and flat meet moves out with each coat, and the strip's far end with it. The piece of
 flat that so comes in has, coat by coat and layer by layer, the saturation of the flat's last station.
@@ -23,7 +23,7 @@ Ints = NDArray[np.int64]
 
 PIECES_ACROSS = 12
 _SLACK = 1e-2
-_BALANCE_TURNS = 1500
+_BALANCE_TURNS = 6000
 _BALANCED = 1e-8
 _CRUMB = 1e-9
 
@@ -85,12 +85,10 @@ def carry(old: JointMesh, saturation: Floats, new: JointMesh, new_coat_saturatio
 @lru_cache(maxsize=512)
 def _shares(old: JointMesh, new: JointMesh) -> _Shares:
     cells = old.network.cells
-    overlap = np.zeros((new.network.cells, 2 * cells))  # what lies beyond the old end in the right half
-    overlap[:, :cells] = _fillet_overlap(old, new)
+    overlap = _fillet_overlap(old, new)
     _add_flat(old, new, overlap)
 
-    end = old.cell_of[-1]
-    last = np.unique(end[end >= 0])
+    last = _last_cells(old)
     width = old.grid.flats[-1] - old.grid.flats[-2]
     beyond = np.zeros(cells)
     beyond[last] = old.network.volume[last] / width * (new.grid.flats[-1] - old.grid.flats[-1])
@@ -99,7 +97,10 @@ def _shares(old: JointMesh, new: JointMesh) -> _Shares:
 
 
 def _fillet_overlap(old: JointMesh, new: JointMesh) -> Floats:
-    """(new cells, old cells) volume under the new fillet that they share, by fine pieces of its rays."""
+    """(new cells, twice the old) volume under the new fillet that they share, by fine pieces of its rays.
+
+    The right half is what lies beyond the old end: a thick coat in a sharp corner brings the fillet so far.
+    """
     section = new.section
     phi, step = ray_angles(new.grid)
     start, end = cut(section, section.radii_m(phi), new.grid)
@@ -110,15 +111,21 @@ def _fillet_overlap(old: JointMesh, new: JointMesh) -> Floats:
     x = section.tangent_x_m - middle * np.cos(phi[ray])
     y = section.centre_y_m - middle * np.sin(phi[ray])
     source = _locate(old, x, y, np.broadcast_to(coat, x.shape))
+    source = source + old.network.cells * (x > old.grid.flats[-1])
     target = np.broadcast_to(new.cell_of[ray // RAYS_PER_STATION, layer, coat], x.shape)
-    shape = new.network.cells, old.network.cells
+    shape = new.network.cells, 2 * old.network.cells
     slices = 0.5 * np.diff(edges**2, axis=0) * step
     index = np.ravel_multi_index((target, source), shape)
     overlap = np.bincount(index.ravel(), slices.ravel(), shape[0] * shape[1]).reshape(shape)
     # An old cell so small that no piece fell into it still has somewhere to go.
-    here = _locate(new, *_centroids(old), old.network.coat)
+    x_old, y_old = _centroids(old)
     ways: Floats = overlap.astype(np.float64)
-    ways[here, np.arange(old.network.cells)] += _SLACK * old.network.volume
+    cells = np.arange(old.network.cells)
+    ways[_locate(new, x_old, y_old, old.network.coat), cells] += _SLACK * old.network.volume
+    # So has what lies just beyond the old end.
+    last = _last_cells(old)
+    there = _locate(new, np.full(last.size, old.grid.flats[-1]), y_old[last], old.network.coat[last])
+    ways[there, old.network.cells + last] += _SLACK * old.network.volume[last]
     # Where an old and a new cell are one and the same, they still differ by how finely they were measured:
     # their neighbours take that up.
     a, b = new.network.link_outer, new.network.link_inner
@@ -127,6 +134,12 @@ def _fillet_overlap(old: JointMesh, new: JointMesh) -> Floats:
     beside = np.zeros((shape[0], shape[0]))
     beside[a, b] = beside[b, a] = _SLACK
     return np.asarray(ways + beside @ ways)
+
+
+def _last_cells(mesh: JointMesh) -> Ints:
+    """The cells of the flat's last station."""
+    end = mesh.cell_of[-1]
+    return np.unique(end[end >= 0])
 
 
 def _centroids(mesh: JointMesh) -> tuple[Floats, Floats]:

@@ -45,6 +45,20 @@ def test_evenly_wet_coats_stay_even(angle: float, count: int) -> None:
     assert carried.saturation[0, older] == pytest.approx(levels[new.network.coat[older]], rel=1e-4)
 
 
+@pytest.mark.parametrize(
+    ("coats", "fillet"),
+    [
+        ([0.001953125] * 4 + [0.002], 0.00390625),  # the new fillet reaches beyond the old strip's end
+        ([0.002, 0.002, 0.00198, 0.00198, 0.002, 0.002, 0.00198], 0.005),  # and here just about
+        ([0.0003, 0.002, 0.0003], 0.005),  # slow to balance
+    ],
+)
+def test_thick_coats_in_the_sharpest_corner_stay_even(coats: list[float], fillet: float) -> None:
+    old, new = one_dip(15.0, coats, fillet)
+    carried = carry(old, np.ones((1, old.network.cells)), new, 1.0)
+    assert np.abs(carried.saturation - 1.0).max() < 2e-4
+
+
 def test_what_comes_in_is_the_flat_that_the_strip_grew_by() -> None:
     # Source: elementary geometry, the tangent point moves out by c/tan(θ/2).
     old, new = one_dip(60.0, [0.001, 0.0005])
