@@ -14,10 +14,14 @@ from tests.browser.test_pages_in_chromium import count, press, tree_of
 
 pytestmark = pytest.mark.browser
 
-KEPT = """async path => {
-  const cache = await caches.open("pages-1");
-  return (await cache.match(path)) !== undefined;
+KEEPS = """async path => {
+  const cache = await caches.open("pages-1"), until = Date.now() + 30000;
+  while ((await cache.match(path)) === undefined) {
+    if (Date.now() > until) throw new Error(`${path} is not kept after 30 s`);
+    await new Promise(done => setTimeout(done, 50));
+  }
 }"""
+"""Waits until a page is kept. Not by `wait_for_function`: that takes a promise of "no" for a yes."""
 
 
 def open_and_keep(live: LiveShop, page: Page, *paths: str) -> None:
@@ -25,7 +29,7 @@ def open_and_keep(live: LiveShop, page: Page, *paths: str) -> None:
     page.goto(live.address)
     page.wait_for_function("() => navigator.serviceWorker.controller !== null")
     for path in ("/", *paths):
-        page.wait_for_function(KEPT, arg=path)
+        page.evaluate(KEEPS, path)
 
 
 NEXT_LOOK_MS = 15_000
