@@ -24,7 +24,6 @@ from server.drying.spots import LARGEST_ANGLE_DEG, SMALLEST_ANGLE_DEG
 from server.drying.transfer import covers
 from server.drying.whatif import OPENED_DEG, Spread
 from server.learning_desk import newest
-from server.pages.units import units_of
 from server.pages.wording import around_words, duration_words
 from server.parts import Parts
 from server.shop_height import pressure_of
@@ -32,6 +31,7 @@ from server.store import places as place_store
 from server.store import recipes as recipe_store
 from server.store.engine import UnknownError
 from server.store.values import Recipe
+from server.units import units_of
 
 STEP_DEG = 5.0
 TEMP_STEP_C, RH_STEP_PCT = 1.0, 5.0

@@ -18,7 +18,6 @@ from server.pages.air_chart import air_svg, derived
 from server.pages.air_contexts import AirPage, KeptOutRow, NodeLine, PlaceForm, PlaceView
 from server.pages.calibrating import address_of, date_words
 from server.pages.frame import Shop, frame, shop_now
-from server.pages.units import Units
 from server.pages.wording import clock_words, duration_words, sentence
 from server.parts import Parts
 from server.shop_height import pressure_of
@@ -31,6 +30,7 @@ from server.store.latest import latest_readings
 from server.store.nodes import node_settings
 from server.store.readings import AIR
 from server.store.values import KeptRejection, Node, Place
+from server.units import Units
 from server.verdicts import NodeFault
 
 Span = Literal["day", "fortnight"]

@@ -13,7 +13,7 @@ from server.drying.wet_face import wet_face_g_m2h
 from server.pages.axes import TimeAxis
 from server.pages.strips import GAP, HEIGHT, Line, Strip, Values, humidity_strip, strip_svg, temperatures
 from server.pages.svg import LEFT, RIGHT, svg, text, time_labels
-from server.pages.units import SI, Units
+from server.units import SI, Units
 from server.verdicts import AirPoint
 
 ROW = 18.0

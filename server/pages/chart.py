@@ -17,7 +17,7 @@ from server.pages.readout import Readout, read_columns
 from server.pages.strips import GAP, HEIGHT, Point, Strip, humidity_strip, strip_svg, temperature_strip
 from server.pages.svg import LEFT, RIGHT, level, point_mark, polygon, polyline, stroke, svg, text, time_labels
 from server.pages.traces import Trace, Word, coming, value_at
-from server.pages.units import SI, Units
+from server.units import SI, Units
 from server.verdicts import AirPoint, SpotVerdict
 
 LINE_HEIGHT = 17.0

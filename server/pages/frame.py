@@ -6,12 +6,12 @@ from zoneinfo import ZoneInfo
 
 from sensors.clock import Millis
 from server.pages.contexts import Frame, Here
-from server.pages.units import Units, units_of
 from server.pages.wording import shop_time_words
 from server.parts import Parts
 from server.settings_table import NAME_SETTING, USUAL_NAME
 from server.shop_hours import ZONE_SETTING, zone_of
 from server.store import shop as shop_store
+from server.units import Units, units_of
 
 
 @dataclass(frozen=True)

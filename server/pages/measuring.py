@@ -7,13 +7,13 @@ from server.load_cells import points_of_coat
 from server.measuring_desk import Measured, take_measurement
 from server.pages.contexts import MeasuredRow, MeasurePage
 from server.pages.frame import Shop, frame, shop_now
-from server.pages.units import Units
 from server.pages.wording import ago_words, at_words, clock_words, sentence
 from server.parts import Parts
 from server.store import dips as dip_store
 from server.store import measurements as measurement_store
 from server.store import places as place_store
 from server.store.values import Measurement, Tree
+from server.units import Units
 
 PAUSES_MIN = (0, 5, 10, 20, 30, 60, 120)
 

@@ -25,7 +25,6 @@ from server.pages.new_tree_context import (
     spot_line,
 )
 from server.pages.render import show
-from server.pages.units import Units
 from server.parts import Parts
 from server.plain_names import BadNameError, checked_name
 from server.store import hung
@@ -34,6 +33,7 @@ from server.store import recipes as recipe_store
 from server.store import trees as tree_store
 from server.store.engine import RefusedError, UnknownError
 from server.store.values import NewTree, Tree, TreeSpot
+from server.units import Units
 
 SPOT_LINES = 4
 """How many lines for spots the plain form has at least."""

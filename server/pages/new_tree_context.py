@@ -7,7 +7,7 @@ from markupsafe import Markup
 from server.drying.spots import SpotError, parse_spot
 from server.pages.contexts import Frame
 from server.pages.section import Layer, section_svg
-from server.pages.units import Units
+from server.units import Units
 
 SIZES_MM = (("small", 12.0), ("medium", 25.0), ("large", 80.0))
 """Lengths of a tree's faces along the air [mm]: rods and feathers, a figure's limbs, a bust. Assumed."""

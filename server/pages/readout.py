@@ -10,8 +10,8 @@ from operator import attrgetter
 from sensors.clock import HOUR_MS, SECOND_MS, Millis
 from server.pages.axes import TimeAxis
 from server.pages.traces import Trace, value_at
-from server.pages.units import SI, Units
 from server.pages.wording import per_cent
+from server.units import SI, Units
 from server.verdicts import AirPoint
 
 COLUMNS = 80

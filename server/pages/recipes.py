@@ -8,12 +8,12 @@ from itertools import groupby
 from server.pages import cautions
 from server.pages.contexts import Frame
 from server.pages.frame import frame, shop_now
-from server.pages.units import Units
 from server.pages.wording import sentence
 from server.parts import Parts
 from server.store import recipes as recipe_store
 from server.store.engine import RefusedError
 from server.store.values import Recipe, RecipeCoat
+from server.units import Units
 
 MOST_COATS = 30
 THINNEST_MM, THICKEST_MM = 0.1, 10.0

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from sensors.clock import Millis
 from server.pages.axes import TimeAxis, ValueAxis, round_range
 from server.pages.svg import LEFT, RIGHT, level, point_mark, polyline, stroke, text
-from server.pages.units import SI, Units
+from server.units import SI, Units
 from server.verdicts import AirPoint
 
 HEIGHT, GAP = 54.0, 42.0

@@ -10,13 +10,13 @@ from hypothesis import strategies as st
 
 import server
 from sensors.clock import MINUTE_MS
-from server.pages.units import Units
 from server.settings_table import HERE, KEPT_BY_ITSELF, SETTINGS
 from server.shop_rules import LIMITS_SETTING, shop_rules
 from server.shop_settings import SettingError, keep_settings, meaning, said_now
 from server.store import recipes as recipe_store
 from server.store import shop as shop_store
 from server.store.engine import Engine
+from server.units import Units
 from tests.service.fake_shop import Browser, FakeShop
 from tests.service.test_pages import Reader, read
 
