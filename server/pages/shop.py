@@ -52,5 +52,8 @@ def shop_page(parts: Parts) -> ShopPage:
 
 def _notice(shop: Shop, notice: KeptNotice) -> NoticeRow:
     return NoticeRow(
-        notice.title, notice.body, clock_words(notice.at, shop.now, shop.zone), delivery_words(notice)
+        notice.title,
+        shop.units.said(notice.body),
+        clock_words(notice.at, shop.now, shop.zone),
+        delivery_words(notice),
     )

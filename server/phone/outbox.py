@@ -18,6 +18,7 @@ from server.phone.web_push import topic_of
 from server.store import notices, subscriptions
 from server.store.engine import Engine
 from server.store.values import Delivery
+from server.units import SI, Units, units_of
 
 log = logging.getLogger(__name__)
 
@@ -71,19 +72,21 @@ class Outbox:
         if not await asyncio.to_thread(self._may_send):
             return None
         due = await asyncio.to_thread(notices.due_deliveries, self._engine, self._wall_clock(), AT_ONCE)
+        units = await asyncio.to_thread(units_of, self._engine) if due else SI
         by_phone: dict[int, list[Delivery]] = {}
         for delivery in sorted(due, key=lambda delivery: delivery.notice_id):
             by_phone.setdefault(delivery.subscription.id, []).append(delivery)
         gate = asyncio.Semaphore(PHONES_AT_ONCE)
         results = await asyncio.gather(
-            *(self._serve(deliveries, gate) for deliveries in by_phone.values()), return_exceptions=True
+            *(self._serve(deliveries, units, gate) for deliveries in by_phone.values()),
+            return_exceptions=True,
         )
         for result in results:
             if isinstance(result, BaseException):
                 raise result
         return 0.0 if len(due) == AT_ONCE else None
 
-    async def _serve(self, deliveries: Sequence[Delivery], gate: asyncio.Semaphore) -> None:
+    async def _serve(self, deliveries: Sequence[Delivery], units: Units, gate: asyncio.Semaphore) -> None:
         async with gate:
             sender = self._senders[deliveries[0].subscription.kind]
             for delivery in deliveries:
@@ -91,7 +94,7 @@ class Outbox:
                     continue
                 outcome = await sender.send(
                     delivery.subscription,
-                    payload_of(delivery),
+                    payload_of(delivery, units),
                     KEEP_S,
                     URGENCY.get(delivery.cause, "normal"),
                     topic_of(delivery.key),

@@ -5,6 +5,7 @@ import re
 from server.phone.sending import Payload
 from server.phone.web_push import topic_of
 from server.store.values import Delivery
+from server.units import SI, Units
 
 _FIT = re.compile(r"fit:(\d+):(\d+):\d+(?::\d+)?")
 """The key of a notice that a tree is fit: the tree, the coat that is on, when it was dipped, the round."""
@@ -17,15 +18,17 @@ TEST: Payload = {
 }
 
 
-def payload_of(delivery: Delivery) -> Payload:
-    """The words, a tag under which a repeat replaces the first, where to go, and the notice's number.
+def payload_of(delivery: Delivery, units: Units = SI) -> Payload:
+    """The words in the shop's units, a tag under which a repeat replaces the first, where to go, and the notice's number.
 
     A notice that one tree is fit also names the tree, the coat that may go on, and the key under which its
     dip is said: pressed on two phones, or twice, it is one dip, and an old notice says no later coat.
+
+    Notices are kept in SI. Only the body is put into other units: a title holds names, and no figures.
     """
     payload: dict[str, str | int | None] = {
         "title": delivery.title,
-        "body": delivery.body,
+        "body": units.said(delivery.body),
         "tag": topic_of(delivery.key),
         "url": "/" if delivery.tree_id is None else f"/trees/{delivery.tree_id}",
         "notice": delivery.notice_id,
