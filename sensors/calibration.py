@@ -36,6 +36,9 @@ class Limits:
 
 LIMITS: dict[str, Limits] = {"humidity": Limits(15.0, 20.0, 10.0), "temperature": Limits(5.0, 5.0, 5.0)}
 UNITS = {"humidity": "%RH", "temperature": "K"}
+"""Of differences."""
+SIGNS = {"humidity": "%RH", "temperature": "°C"}
+"""Of values."""
 
 
 class CalibrationError(ValueError):
@@ -107,12 +110,13 @@ def fit_line(quantity: str, points: Sequence[Point]) -> Line:
             f"the line's slope would be {slope:.2f}, outside {LEAST_SLOPE:g} to {MOST_SLOPE:g}: "
             "look for a broken sensor or a mistaken point"
         )
+    unit = UNITS[quantity]
     for value in values:
         moved = slope * value + shift - value
         if abs(moved) > limits.most:
             raise CalibrationError(
-                f"{quantity} {value:.1f} would be moved by {moved:+.1f} {UNITS[quantity]}, more than "
-                f"{limits.most:g} {UNITS[quantity]}: look for a broken sensor or a mistaken point"
+                f"{quantity} {value:.1f} {SIGNS[quantity]} would be moved by {moved:+.1f} {unit}, more than "
+                f"{limits.most:g} {unit}: look for a broken sensor or a mistaken point"
             )
     misses = [abs(slope * point.said + shift - point.right) for point in points]
     residual = max(misses) if len(points) > (2 if sloped else 1) else None
@@ -129,16 +133,18 @@ def held_between(quantity: str, said: Sequence[float]) -> tuple[float, float]:
 def _check_points(quantity: str, points: Sequence[Point]) -> None:
     if not points:
         raise CalibrationError(f"a calibration of {quantity} needs one point at least")
-    bounds = QUANTITIES[quantity]
+    bounds, unit = QUANTITIES[quantity], UNITS[quantity]
     for point in points:
         for thing, value in (("the node's", point.said), ("the right", point.right)):
             if not bounds.lowest <= value <= bounds.highest:
                 raise CalibrationError(
-                    f"{thing} {quantity} {value:g} is outside {bounds.lowest:g} to {bounds.highest:g}"
+                    f"{thing} {quantity} {value:g} {SIGNS[quantity]} is outside "
+                    f"{bounds.lowest:g} to {bounds.highest:g} {SIGNS[quantity]}"
                 )
         if not 0.01 <= point.error <= 10.0:
             raise CalibrationError(
-                f"the error {point.error:g} of a point of {quantity} is outside 0.01 to 10"
+                f"the error {point.error:g} {unit} of a point of {quantity} is outside "
+                f"0.01 {unit} to 10 {unit}"
             )
 
 

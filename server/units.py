@@ -49,6 +49,23 @@ class Units:
         """
         return f"{self.temp(temp_c):.{digits}f} {self.temp_sign}"
 
+    @property
+    def step_sign(self) -> str:
+        """The sign of a difference of temperatures."""
+        return "°F" if self.temp_sign == "°F" else "K"
+
+    def step(self, kelvin: float) -> float:
+        """A difference of temperatures [K] in the shop's unit.
+
+        >>> Units(temp_sign="°F").step(5.0)
+        9.0
+        """
+        return 1.8 * kelvin if self.temp_sign == "°F" else kelvin
+
+    def kelvin(self, typed: float) -> float:
+        """A difference of temperatures typed in the shop's unit, in K."""
+        return typed / 1.8 if self.temp_sign == "°F" else typed
+
     def mass(self, kg: float) -> float:
         """A weight [kg] in the shop's unit."""
         return kg / KG_IN_POUND if self.mass_sign == "lb" else kg
@@ -83,7 +100,7 @@ class Units:
         """
         if self.temp_sign == "°F":
             sentence = _TEMP.sub(self._temps, sentence)
-            sentence = _SPAN.sub(lambda found: f"{_like(found[1], lambda kelvin: 1.8 * kelvin)} °F", sentence)
+            sentence = _SPAN.sub(lambda found: f"{_like(found[1], self.step)} °F", sentence)
         if self.mass_sign == "lb":
             sentence = _MASS.sub(lambda found: f"{_number(found[1]) / KG_IN_POUND:.3g} lb", sentence)
         if self.length_sign == "in":
@@ -114,6 +131,12 @@ def _number(figure: str) -> float:
 
 
 def _like(figure: str, change: Callable[[float], float]) -> str:
-    """A figure after a change, with as many places behind the point as it had, one at most."""
-    places = min(len(figure.partition(".")[2]), 1)
-    return f"{change(_number(figure)):.{places}f}"
+    """A figure after a change, with as many places behind the point as it had, one at most.
+
+    A small one keeps two figures: a limit of 1 K is 1.8 °F and not 2 °F.
+
+    >>> [_like(figure, lambda kelvin: 1.8 * kelvin) for figure in ("6.2", "6", "1", "0.01")]
+    ['11.2', '11', '1.8', '0.018']
+    """
+    places, changed = min(len(figure.partition(".")[2]), 1), change(_number(figure))
+    return f"{changed:.2g}" if 0.0 < abs(changed) < 10.0 else f"{changed:.{places}f}"

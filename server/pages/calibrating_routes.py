@@ -17,10 +17,11 @@ from server.calibrating import (
 )
 from server.node_setup import set_up
 from server.pages.air import air_page
-from server.pages.calibrating import address_of, calibrate_page, since_said
+from server.pages.calibrating import address_of, as_typed, calibrate_page, since_said
 from server.pages.render import show
 from server.parts import Parts
 from server.store.engine import RefusedError
+from server.units import units_of
 
 Since = Annotated[Literal["0", "1", "7", "30", "all"], Form()]
 Typed = Annotated[str, Form(max_length=20)]
@@ -97,7 +98,9 @@ def calibrating_pages(parts: Parts) -> APIRouter:
                 points.append(
                     SaidPoint(figure("the reference", other_right), figure("the node", other_said), within)
                 )
-            calibrate(parts, place, node, quantity, points, since_said(parts, since))
+            units = units_of(parts.engine)
+            meant = [as_typed(units, quantity, point) for point in points]
+            calibrate(parts, place, node, quantity, meant, since_said(parts, since))
         except CalibrationError as fault:
             return refused(place, node, fault)
         return onward(place, node)

@@ -54,10 +54,10 @@ def test_points_near_each_other_tell_no_slope() -> None:
 @pytest.mark.parametrize(
     ("quantity", "points", "words"),
     [
-        ("humidity", [Point(40.0, 56.0, 1.0)], "40.0 would be moved by .16.0 %RH, more than 15 %RH"),
-        ("temperature", [Point(20.0, 14.0, 0.2)], "20.0 would be moved by -6.0 K, more than 5 K"),
+        ("humidity", [Point(40.0, 56.0, 1.0)], "40.0 %RH would be moved by .16.0 %RH, more than 15 %RH"),
+        ("temperature", [Point(20.0, 14.0, 0.2)], "20.0 °C would be moved by -6.0 K, more than 5 K"),
         ("humidity", [Point(40.0, 33.0, 1.0), Point(64.0, 75.0, 1.0)], "slope would be 1.75, outside 0.8 to"),
-        ("humidity", [Point(101.0, 97.0, 1.0)], "the node's humidity 101 is outside 0 to 100"),
+        ("humidity", [Point(101.0, 97.0, 1.0)], "the node's humidity 101 %RH is outside 0 to 100 %RH"),
         ("humidity", [Point(math.nan, 97.0, 1.0)], "the node's humidity nan"),
         ("humidity", [Point(50.0, 50.0, 0.0)], "the error 0"),
         ("temperature", [], "needs one point"),

@@ -1,6 +1,7 @@
 """Calibration through the service: the API, the guided jar on the page, and what it does to the air."""
 
 import math
+import re
 from collections.abc import Iterator
 
 import pytest
@@ -13,8 +14,10 @@ from server.live import LiveRack
 from server.store import calibrations as store
 from server.store import readings as reading_store
 from server.store import saved
+from server.store import shop as shop_store
 from server.store.engine import Engine
 from tests.service.fake_shop import NOON, Browser, FakeShop, problem
+from tests.service.test_pages import Reader
 
 API = "/api/nodes/n1/calibrations"
 PAGE = "/air/nodes/cellar/n1/calibrate"
@@ -238,3 +241,43 @@ def test_the_air_page_shows_what_was_corrected_and_what_is_in_a_jar(cellar: Fake
     assert "n1 left out" in jarred
     # What it says of the jar is not the air's: the last that is known is from before.
     assert "<span>48 %RH</span>" in jarred
+
+
+def test_the_page_speaks_and_takes_the_shops_unit(cellar: FakeShop, web: Browser) -> None:
+    shop_store.set_setting(cellar.engine, "temperature_unit", "F")
+    web.post(f"{PAGE}/jar", data={"salt": "NaCl"})
+    tell(cellar.engine, in_jar(NOON + MINUTE_MS, 9.0, 78.0))
+    cellar.clock.advance(9 * HOUR_MS)
+    pages = [Reader(web.get(PAGE).text)]
+    assert "78.0 %RH at 68.0 °F" in pages[0].text
+    assert "temperature stays within 1.8 °F" in pages[0].text
+    assert "Temperature there, °F" in pages[0].text
+    web.post(f"{PAGE}/jar/end", data={"read": "yes"})
+    pages.append(Reader(web.get(PAGE).text))
+    assert " 68.0 °F: said 78.0 %RH" in pages[1].text
+    assert "what it holds at 68 °F" in pages[1].text
+    for typed, words in (
+        ({"right": "71.6", "said": "212"}, "the node's temperature 212 °F is outside -40 to 185 °F"),
+        ({"right": "86", "said": "68"}, "temperature 68.0 °F would be moved by +18.0 °F, more than 9 °F"),
+        ({"right": "71.6", "said": "70", "error": "40"}, "is outside 0.018 °F to 18 °F"),
+    ):
+        answer = web.post(f"{PAGE}/by-reference", data={"quantity": "temperature"} | typed)
+        assert (answer.status_code, words in Reader(answer.text).text) == (422, True), Reader(
+            answer.text
+        ).text
+    given = {"quantity": "temperature", "right": "69,8", "said": "68", "error": "0.9", "since": "all"}
+    assert web.post(f"{PAGE}/by-reference", data=given).status_code == 303
+    [kept] = store.calibrations(cellar.engine, "cellar", "n1")
+    assert (kept.slope, kept.shift) == (1.0, pytest.approx(1.0))
+    assert kept.points[0].error == pytest.approx(0.5)
+    given |= {"other_right": "104", "other_said": "104.9"}
+    assert web.post(f"{PAGE}/by-reference", data=given).status_code == 303
+    pages.append(Reader(web.get(PAGE).text))
+    line = re.search(r"Temperature × ([\d.]+) \+([\d.]+) °F", pages[2].text)
+    assert line, pages[2].text
+    slope, shift = map(float, line.groups())
+    assert slope * 68.0 + shift == pytest.approx(69.8, abs=0.1)  # the line as it is read: °F to °F
+    assert slope * 104.9 + shift == pytest.approx(104.0, abs=0.1)
+    assert "Temperature +1.8 °F" in pages[2].text
+    assert "said 68.0, right 69.8 ± 0.9 °F" in pages[2].text
+    assert [page.text for page in pages if re.search(r"\d (°C|K)\b|, °C", page.text)] == []
