@@ -191,6 +191,14 @@ def wait_for_coats(running: Running, tree_id: int) -> list[dict[str, Any]]:
         threading.Event().wait(0.2)
 
 
+def wait_for_notice(database: Path, beginning: str) -> None:
+    """A notice of that kind is in the store: it is told after the verdict, in its own time."""
+    deadline = time.monotonic() + 60.0
+    while not any(key.startswith(beginning) for key in kept(database)[1]):
+        assert time.monotonic() < deadline, f"no notice {beginning}… in the store"
+        threading.Event().wait(0.2)
+
+
 @pytest.mark.slow
 def test_ten_kills_lose_change_and_repeat_nothing(tmp_path: Path) -> None:
     data = tmp_path / "data"
@@ -236,6 +244,7 @@ def test_ten_kills_lose_change_and_repeat_nothing(tmp_path: Path) -> None:
         for coat in coats:
             if coat["fit_at"]["p50"] is not None:
                 seen_fit[coat["number"]] = coat["fit_at"]["p50"]
+        wait_for_notice(database, f"fit:{tree_id}:{coats[-1]['number']}:")
     finally:
         running.kill()
 
