@@ -12,6 +12,7 @@ from starlette.types import ASGIApp, Receive, Scope, Send
 from server.access import ANYONE, COOKIE_S, Access, Visitor
 from server.access import Scope as Right
 from server.api.problems import ProblemError, answer_problem, problem_for
+from server.landing import pairing_address
 from server.pages.render import answer_problem_page
 from server.store.engine import StoreError
 
@@ -167,5 +168,7 @@ async def _answer(request: Request, problem: ProblemError) -> Response:
     if path.startswith("/api/") or path in ("/readyz", "/events"):
         return await answer_problem(request, problem)
     if problem.status == 401 and request.method in SAFE_METHODS:
-        return RedirectResponse("/pair", status_code=303, headers={"Cache-Control": "no-store"})
+        return RedirectResponse(
+            pairing_address(request), status_code=303, headers={"Cache-Control": "no-store"}
+        )
     return await answer_problem_page(request, problem)

@@ -10,6 +10,7 @@ from server.access import Access, NotPairedError, Visitor
 from server.api.problems import ProblemError
 from server.api.schemas import LARGEST_ID
 from server.gate import DEVICES, set_cookie
+from server.landing import landing
 from server.pages.devices import devices_page
 from server.pages.pair import USUAL_NAME, pair_page
 from server.pages.phone_trust import ROOT_PATH, phone_trust_page, root_answer
@@ -24,24 +25,27 @@ def access_pages(parts: Parts, access: Access, authority: FilePath | None = None
     router = APIRouter(include_in_schema=False)
 
     @router.get("/pair")
-    def pair_form(code: Annotated[str, Query(max_length=20)] = "") -> Response:
+    def pair_form(
+        code: Annotated[str, Query(max_length=20)] = "", to: Annotated[str, Query(max_length=20_000)] = ""
+    ) -> Response:
         # A look at the address pairs nobody: programs that preview links would use the code up.
-        return show(pair_page(code, is_open=access.is_open()))
+        return show(pair_page(code, to=landing(to), is_open=access.is_open()))
 
     @router.post("/pair")
     def pair(
         request: Request,
         code: Annotated[str, Form(max_length=100)] = "",
         name: Annotated[str, Form(max_length=1000)] = USUAL_NAME,
+        to: Annotated[str, Form(max_length=20_000)] = "",
     ) -> Response:
         try:
             cookie = access.pair(code, name)
         except NotPairedError as fault:
-            answer = show(pair_page(code, name, str(fault)), 429 if fault.wait_s else 422)
+            answer = show(pair_page(code, name, str(fault), landing(to)), 429 if fault.wait_s else 422)
             if fault.wait_s:
                 answer.headers["Retry-After"] = str(max(round(fault.wait_s), 1))
             return answer
-        onwards = RedirectResponse("/", status_code=303)
+        onwards = RedirectResponse(landing(to), status_code=303)
         set_cookie(request, onwards, cookie)
         return onwards
 

@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 
+from server.landing import HOME
 from server.pages.contexts import Frame
 
 USUAL_NAME = "Phone"
@@ -9,19 +10,27 @@ USUAL_NAME = "Phone"
 
 @dataclass(frozen=True)
 class PairPage:
-    """A form for the code; `open_words` says so where nothing needs to be paired yet."""
+    """A form for the code; `open_words` says so where nothing needs to be paired yet.
+
+    `to` is where the device goes on to, and `onward` the words of that.
+    """
 
     frame: Frame
     fault: str
     code: str
     name: str
+    to: str
+    onward: str
     open_words: str
 
 
-def pair_page(code: str = "", name: str = USUAL_NAME, fault: str = "", is_open: bool = False) -> PairPage:
+def pair_page(
+    code: str = "", name: str = USUAL_NAME, fault: str = "", to: str = HOME, is_open: bool = False
+) -> PairPage:
     """The page, with what was typed. It says nothing of the shop, for strangers see it."""
     words = "Nobody has paired yet, so this machine’s own browsers need no code." if is_open else ""
-    return PairPage(bare_frame("Pair this device"), fault, code, name, words)
+    onward = "" if to == HOME else "Then the page that you were going to opens."
+    return PairPage(bare_frame("Pair this device"), fault, code, name, to, onward, words)
 
 
 def bare_frame(title: str) -> Frame:

@@ -19,12 +19,12 @@ TEST: Payload = {
 
 
 def payload_of(delivery: Delivery, units: Units = SI) -> Payload:
-    """The words in the shop's units, a tag under which a repeat replaces the first, where to go, and the notice's number.
+    """The words, a tag under which a repeat replaces the first, where to go, and the notice's number.
 
     A notice that one tree is fit also names the tree, the coat that may go on, and the key under which its
     dip is said: pressed on two phones, or twice, it is one dip, and an old notice says no later coat.
 
-    Notices are kept in SI. Only the body is put into other units: a title holds names, and no figures.
+    Notices are kept in SI. The body alone is put into the shop's `units`: a title holds names, no figures.
     """
     payload: dict[str, str | int | None] = {
         "title": delivery.title,

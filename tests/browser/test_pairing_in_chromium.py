@@ -11,6 +11,7 @@ from server.access import Access
 from server.web import web_app
 from tests.browser import conftest
 from tests.browser.conftest import LiveShop, Phone
+from tests.browser.test_pages_in_chromium import tree_of
 
 pytestmark = pytest.mark.browser
 
@@ -59,9 +60,13 @@ def test_a_phone_is_paired_and_lets_another_one_in(
 
     wall = phone(dark=dark)
     code = page.locator("p.now").inner_text()
-    wall.goto(f"{live.address}/pair?code={code.replace(' ', '')}")
+    # It opened a tag: once it is paired, the tag's question is what it lands on.
+    wall.goto(f"{live.address}/T/{tree_of(live, 'Heron').id}")
+    expect(wall.get_by_text("Then the page that you were going to opens.")).to_be_visible()
+    wall.get_by_label("Code").fill(code)
+    looked_at(wall, f"pair-on-the-way-{look}")
     wall.get_by_role("button", name="Pair").tap()
-    expect(wall.get_by_text("Heron").first).to_be_visible()
+    expect(wall.get_by_role("heading", name="Heron, coat 5 of 10?")).to_be_visible()
 
 
 @pytest.mark.parametrize("dark", [False, True])

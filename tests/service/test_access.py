@@ -1,5 +1,6 @@
 """Who may do what: pairing, devices and their roles, tokens, and what strangers are refused."""
 
+import html
 import re
 from collections.abc import Iterator
 from typing import Any
@@ -72,6 +73,46 @@ def test_from_the_first_pairing_on_everyone_needs_one(shop: FakeShop, access: Ac
         assert (sent.status_code, sent.headers["location"]) == (303, "/pair")
         for path in ("/pair", "/phone", "/healthz", "/static/shop.css"):
             assert second.get(path).status_code == 200
+
+
+@pytest.mark.parametrize(
+    ("path", "to"),
+    [
+        ("/T/7", "/T/7"),
+        ("/h/A%203%2F1?x=%26", "/h/A%203%2F1?x=%26"),
+        ("/trees/7?spot=face", "/trees/7?spot=face"),
+    ],
+)
+def test_a_stranger_is_sent_to_pair_and_then_to_where_it_was_going(
+    asked: Browser, access: Access, path: str, to: str
+) -> None:
+    access.pair(access.new_code("acts"), "Another")
+    sent = asked.get(path)
+    assert (sent.status_code, sent.headers["location"].partition("?")[0]) == (303, "/pair")
+    form = asked.get(sent.headers["location"])
+    kept = html.unescape(re.findall('name="to" value="([^"]*)"', form.text)[0])
+    assert kept == to
+    wrong = asked.post("/pair", data={"code": "WRONG", "to": kept}, headers=OURS)
+    assert f'name="to" value="{html.escape(to)}"' in wrong.text  # a wrong code loses nothing
+    told = {"code": access.new_code("acts"), "name": "Phone", "to": kept}
+    landed = asked.post("/pair", data=told, headers=OURS)
+    assert (landed.status_code, landed.headers["location"]) == (303, to)
+
+
+@pytest.mark.parametrize(
+    "to",
+    [
+        "//evil.example", "///evil.example", "https://evil.example", "HTTPS:evil.example", "evil.example",
+        "javascript:alert(1)", "/\\evil.example", "\\\\evil.example", "/\t/evil.example", "\t//evil.example",
+        "/\n/evil.example", "/a\r\nLocation: https://evil.example", "/\u2028/evil", " //evil.example", "/\0",
+        "/pair", "/pair?to=//evil.example", "/" + "x" * 2000,
+    ],
+)  # fmt: skip
+def test_nothing_but_a_path_of_this_service_is_landed_on(asked: Browser, access: Access, to: str) -> None:
+    assert 'name="to" value="/"' in asked.get("/pair", params={"to": to}).text
+    told = {"code": access.new_code("acts"), "name": "Phone", "to": to}
+    landed = asked.post("/pair", data=told, headers=OURS)
+    assert (landed.status_code, landed.headers["location"]) == (303, "/")
 
 
 def test_the_cookie_is_out_of_reach_of_scripts_and_other_sites(asked: Browser, access: Access) -> None:
