@@ -11,6 +11,14 @@ settings.register_profile("slowcorner", deadline=None)
 settings.load_profile("slowcorner")
 
 
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """The files with slow tests first: begun last, one of them keeps one core busy alone at the end."""
+    slow = {
+        item.path for item in items if item.get_closest_marker("slow") or item.get_closest_marker("browser")
+    }
+    items.sort(key=lambda item: item.path not in slow)
+
+
 def _program(*names: str) -> str:
     """The path of the first of these programs that is here.
 
