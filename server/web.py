@@ -30,6 +30,7 @@ from server.pages.other_nodes_routes import other_nodes_pages
 from server.pages.render import answer_problem_page
 from server.pages.router import page_router
 from server.pages.settings_routes import settings_pages
+from server.pages.spot_changes_routes import spot_changes_pages
 from server.pages.tags_routes import tags_pages
 from server.pages.together_routes import together_pages
 from server.pages.told_routes import told_pages
@@ -81,6 +82,7 @@ def web_app(
     app.include_router(access_pages(parts, access, authority))
     app.include_router(events_pages(parts, access))
     app.include_router(new_tree_pages(parts))
+    app.include_router(spot_changes_pages(parts))
     app.include_router(tags_pages(parts))
     app.include_router(told_pages(parts))
     app.include_router(together_pages(parts))

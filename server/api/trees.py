@@ -26,6 +26,7 @@ from server.dip_desk import known_tree, outlook_of
 from server.dry_rules import rest_hours_of
 from server.gaps import Gap
 from server.parts import Parts
+from server.spot_desk import look_at_spots
 from server.store import dips as dip_store
 from server.store import trees as tree_store
 from server.store.engine import UnknownError
@@ -68,7 +69,9 @@ def trees_router(parts: Parts) -> APIRouter:
     @router.patch("/{tree_id}", responses=documented(404, 409))
     def change_tree(tree_id: TreeId, change: TreeChange) -> TreeAnswer:
         """Change what is said of a tree; what is left out stays as it is."""
-        known_tree(parts, tree_id)
+        was, spots = known_tree(parts, tree_id), None if change.spots is None else _spots(change.spots)
+        if spots is not None:
+            look_at_spots(parts, was, spots)
         try:
             tree = tree_store.amend_tree(
                 parts.engine,
@@ -78,7 +81,7 @@ def trees_router(parts: Parts) -> APIRouter:
                 hook=change.hook,
                 place=change.place,
                 size_mm=change.size_mm,
-                spots=None if change.spots is None else _spots(change.spots),
+                spots=spots,
             )
         except UnknownError as error:
             raise ProblemError(422, str(error), "not-known") from error

@@ -22,6 +22,7 @@ from server.pages.rack_contexts import RackPage
 from server.pages.recipes import RecipesPage
 from server.pages.settings import SettingsPage
 from server.pages.shop import ShopPage
+from server.pages.spot_changes import SpotsPage
 from server.pages.tags import TagPage, TagsPage
 from server.pages.together import TogetherAskedPage, TogetherPage, TogetherSaidPage
 from server.pages.told import ToldPage
@@ -42,6 +43,7 @@ Page = (
     | PourDayPage
     | ChangeTreePage
     | ScrapPage
+    | SpotsPage
     | LeftPage
     | MeasurePage
     | QuestionPage

@@ -4,13 +4,11 @@ from dataclasses import dataclass, replace
 
 from fastapi import Response
 from fastapi.responses import RedirectResponse
-from markupsafe import Markup
 
 from sensors.reading import KeptOutError
-from server.api.schemas import MOST_SPOTS
 from server.dip_desk import known_tree
 from server.dry_rules import rest_hours_of
-from server.drying.spots import SpotError, parse_spot
+from server.drying.spots import SpotError
 from server.first_place import USUAL_NAME, name_first_place
 from server.free_hooks import free_hooks
 from server.pages.frame import Shop, frame, shop_now
@@ -18,13 +16,14 @@ from server.pages.new_tree_context import (
     Chip,
     LikeLink,
     NewTreePage,
-    SpotLine,
     additions,
+    blank_lines,
     pocket_sizes,
     size_chips,
     spot_line,
 )
 from server.pages.render import show
+from server.pages.typed_spots import spots_typed
 from server.parts import Parts
 from server.plain_names import BadNameError, checked_name
 from server.store import hung
@@ -32,7 +31,7 @@ from server.store import places as place_store
 from server.store import recipes as recipe_store
 from server.store import trees as tree_store
 from server.store.engine import RefusedError, UnknownError
-from server.store.values import NewTree, Tree, TreeSpot
+from server.store.values import NewTree, Tree
 from server.units import Units
 
 SPOT_LINES = 4
@@ -94,7 +93,6 @@ def new_tree_page(parts: Parts, form: TreeForm, fault: str = "") -> NewTreePage:
     """The form, as it was typed."""
     shop = shop_now(parts)
     lines = tuple(spot_line(name, code, shop.units) for name, code in form.spots)
-    empty = (SpotLine("", "", "", Markup(), False),)
     places, recipes = place_store.places(parts.engine), recipe_store.recipes(parts.engine)
     return NewTreePage(
         frame=frame(parts, shop, "A new tree"),
@@ -110,7 +108,7 @@ def new_tree_page(parts: Parts, form: TreeForm, fault: str = "") -> NewTreePage:
         hooks=free_hooks(hung.hooks(parts.engine)),
         sizes=size_chips(form.size, shop.units),
         additions=additions(),
-        spot_lines=lines + empty * max(SPOT_LINES - len(lines), 0),
+        spot_lines=lines + blank_lines(max(SPOT_LINES - len(lines), 0)),
         pocket=pocket_sizes(shop.units),
         label=form.label,
         hook=form.hook,
@@ -129,30 +127,6 @@ def hang(parts: Parts, form: TreeForm) -> Response:
         return show(new_tree_page(parts, form, str(fault)), 422)
     parts.rack.refresh(tree.id)
     return RedirectResponse(f"/trees/{tree.id}", status_code=303)
-
-
-def spots_typed(lines: tuple[tuple[str, str], ...]) -> tuple[TreeSpot, ...]:
-    """The spots of a form. A spot with no words of its own is called what it is. Raises SpotError.
-
-    >>> spots_typed((("vent joint", "joint:30"), ("", "face"), ("", "")))
-    (TreeSpot(code='joint:30', name='vent joint'), TreeSpot(code='face', name='face'))
-    """
-    spots: dict[str, TreeSpot] = {}
-    for name, code in lines:
-        words = checked_name("the name of a spot", name, may_be_empty=True)
-        if not code.strip():
-            if words:
-                raise SpotError(f"spot {words!r} has no code, like face or joint:30")
-            continue
-        spot = parse_spot(code)
-        if spot.code in spots:
-            raise SpotError(f"spot {spot.code} is there twice: name it once for both")
-        spots[spot.code] = TreeSpot(spot.code, words or spot.describe())
-    if not spots:
-        raise SpotError("a tree needs at least one spot, like face")
-    if len(spots) > MOST_SPOTS:
-        raise SpotError(f"{len(spots)} spots are too many: a tree may have up to {MOST_SPOTS}")
-    return tuple(spots.values())
 
 
 def _meant(parts: Parts, form: TreeForm) -> NewTree:

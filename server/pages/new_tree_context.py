@@ -127,6 +127,11 @@ def spot_line(name: str, code: str, units: Units) -> SpotLine:
     return SpotLine(name, code, kind, _picture(spot.code, kind), spot.code == "face")
 
 
+def blank_lines(count: int) -> tuple[SpotLine, ...]:
+    """Lines for spots that were not named yet."""
+    return (SpotLine("", "", "", Markup(), False),) * count
+
+
 def size_chips(typed: str, units: Units) -> tuple[Chip, ...]:
     """Small, medium and large, in the shop's unit; the one that is typed is chosen."""
     return tuple(

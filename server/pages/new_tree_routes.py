@@ -1,5 +1,6 @@
 """The addresses of the form for a new tree. What is wrong with it is said on the form, not instead of it."""
 
+from collections.abc import Sequence
 from typing import Annotated
 
 from fastapi import APIRouter, Form, Query, Response
@@ -41,8 +42,17 @@ def new_tree_pages(parts: Parts) -> APIRouter:
         size: Text = "",
         like: Text = "",
     ) -> Response:
-        spots = tuple(zip(spot_name, spot_code, strict=False))
-        written = tuple((name, code) for name, code in spots if name.strip() or code.strip())
-        return hang(parts, TreeForm(label, hook, place, recipe, size, written, like, place_name))
+        spots = lines_of(spot_name, spot_code)
+        return hang(parts, TreeForm(label, hook, place, recipe, size, spots, like, place_name))
 
     return router
+
+
+def lines_of(names: Sequence[str], codes: Sequence[str]) -> tuple[tuple[str, str], ...]:
+    """The lines of a form for spots, without those where nothing was typed.
+
+    >>> lines_of(["vent joint", ""], ["joint:30", " "])
+    (('vent joint', 'joint:30'),)
+    """
+    lines = zip(names, codes, strict=False)
+    return tuple((name, code) for name, code in lines if name.strip() or code.strip())

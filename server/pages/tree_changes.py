@@ -81,7 +81,7 @@ class LeftPage:
 
 def change_page(parts: Parts, tree_id: int, typed: Moved | None = None, fault: str = "") -> ChangeTreePage:
     """The form for a tree on the rack. Raises UnknownError, or RefusedError where it left."""
-    tree, shop = _on_rack(parts, tree_id), shop_now(parts)
+    tree, shop = on_rack(parts, tree_id), shop_now(parts)
     said = typed or Moved(tree.label, tree.hook, tree.place)
     free = [name for name in free_hooks(hung.hooks(parts.engine)) if name != tree.hook]
     return ChangeTreePage(
@@ -104,7 +104,7 @@ def change(parts: Parts, tree_id: int, said: Moved) -> str:
 
     Raises UnknownError where there is no such tree, RefusedError where it left the rack.
     """
-    tree = _on_rack(parts, tree_id)
+    tree = on_rack(parts, tree_id)
     hook = said.hook if said.hook != tree.hook else None
     place = said.place if said.place != tree.place else None
     label = said.label if said.label != tree.label else None
@@ -120,7 +120,7 @@ def change(parts: Parts, tree_id: int, said: Moved) -> str:
 
 def scrap_page(parts: Parts, tree_id: int, why: str = "", who: str = "", fault: str = "") -> ScrapPage:
     """Asks whether a tree is to be scrapped, and why. Raises UnknownError or RefusedError."""
-    tree, shop = _on_rack(parts, tree_id), shop_now(parts)
+    tree, shop = on_rack(parts, tree_id), shop_now(parts)
     return ScrapPage(
         frame=frame(parts, shop, f"{tree.label}: scrap it?"),
         label=tree.label,
@@ -186,7 +186,8 @@ def _why(why: str, who: str) -> str:
     return f"{why} ({who})" if why and who else why or who
 
 
-def _on_rack(parts: Parts, tree_id: int) -> Tree:
+def on_rack(parts: Parts, tree_id: int) -> Tree:
+    """A tree that hangs. Raises UnknownError where there is none, RefusedError where it left the rack."""
     tree = known_tree(parts, tree_id)
     if tree.left:
         raise RefusedError(f"{tree.label} is off the rack: it was {tree.left}")

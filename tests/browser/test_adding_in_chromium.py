@@ -11,6 +11,7 @@ from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Page, expect
 
 from server.store import dips as dip_store
+from server.store import shop as shop_store
 from server.store import trees as tree_store
 from server.store.values import Tree
 from tests.browser.conftest import LiveShop, Phone
@@ -216,6 +217,45 @@ def test_the_phone_held_along_vent_and_cup_gives_the_angle(live: LiveShop, phone
     page.evaluate("DeviceOrientationEvent.requestPermission = async () => 'denied'")
     page.get_by_role("button", name="Measure with this phone").tap()
     expect(page.locator(".by-phone p")).to_contain_text("was told not to give its angle away")
+
+
+def test_spots_are_put_right_on_a_tree_that_hangs(live: LiveShop, phone: Phone) -> None:
+    """An angle by the dial, a joint that was forgotten by its picture, one taken off, asked for."""
+    page, shop = phone(), live.shop
+    shop_store.set_setting(shop.engine, "length_unit", "in")
+    swift = shop.hang(
+        "Swift", "C1", 3, "drying", (("joint:32", "vent joint"), ("pocket:12x40", "beak")), remaining=0.4
+    )
+    page.goto(f"{live.address}/trees/{swift.id}")
+    page.get_by_role("link", name="Its spots").tap()
+    expect(page.get_by_text("All 3 coats that are on are judged anew")).to_be_visible()
+    codes = page.locator("[name=spot_code]")
+    page.get_by_role("button", name="Change").last.tap()  # looked at, nothing more: it stays what it was
+    page.get_by_role("button", name="Change").first.tap()
+    assert [codes.nth(at).input_value() for at in range(2)] == ["joint:32", "pocket:12x40"]
+    expect(page.locator(".hint p").first).to_contain_text("At 30° about", timeout=30_000)
+    page.get_by_role("button", name="5° tighter").tap()
+    expect(codes.first).to_have_value("joint:25")
+    page.locator(".additions button", has_text="Middling").tap()
+    expect(codes.last).to_have_value("joint:60")
+    expect(page.locator(".hint p").first).to_contain_text("At 60° about", timeout=30_000)
+    for dark in (True, False):
+        page.emulate_media(color_scheme="dark" if dark else "light")
+        look_at(page, "spots", dark)
+    page.get_by_role("button", name="Keep these spots").tap()
+    expect(page.get_by_role("heading", name="Swift", exact=True)).to_be_visible()
+    kept = [("joint:25", "vent joint"), ("pocket:12x40", "beak"), ("joint:60", "gate joint")]
+    assert [(spot.code, spot.name) for spot in newest(live).spots] == kept
+    page.goto(f"{live.address}/trees/{swift.id}/spots")
+    page.get_by_role("button", name="Take off").nth(1).tap()
+    page.get_by_role("button", name="Keep these spots").tap()
+    expect(page.get_by_role("heading", name="Take beak off? Swift may then be called fit")).to_be_visible()
+    look_at(page, "spots-asked")
+    page.get_by_role("button", name="Take it off").hover()
+    page.mouse.down()
+    expect(page.get_by_role("heading", name="Swift", exact=True)).to_be_visible()
+    page.mouse.up()
+    assert [spot.code for spot in newest(live).spots] == ["joint:25", "joint:60"]
 
 
 def test_a_tree_is_hung_without_script(live: LiveShop, phone: Phone) -> None:

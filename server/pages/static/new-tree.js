@@ -1,4 +1,5 @@
-// The form for a new tree, by taps. Without this file it is the plain form of the same fields.
+// The form for a new tree, and for the spots of one that hangs, by taps. Without this file it is the plain form
+// of the same fields.
 import { dial, picture, stepped } from "/static/corner.js";
 import { canMeasure, included, watch } from "/static/phone-angle.js";
 
@@ -59,7 +60,7 @@ const said = (spot, code, kind) => {
 };
 const EDITORS = {
   joint(spot, editor) {
-    const angle = stepped(Number(field(spot, "code").value.split(":")[1])), svg = editor.querySelector(".corner");
+    const angle = Number(field(spot, "code").value.split(":")[1]), svg = editor.querySelector(".corner");
     const output = editor.querySelector("output"), hint = editor.querySelector(".hint");
     let timer = 0, asked = null;
     const ask = async () => {
@@ -116,8 +117,14 @@ const sizes = (spot, editor, parts) => {
     press(editor.querySelector(`button[data-fills="${name}"]`).parentElement, part(name).value);
   });
   if (air) air.checked = blown !== undefined;
+  // A figure that is left as it was shown stays what it was: in inches it is shown shorter than it is kept.
+  const begun = parts.map((name) => part(name).value), kept = [Number(first), Number(second)];
   const changed = () => {
-    const values = parts.map((name) => (isLength(name) ? inMm(part(name).value) : Number(part(name).value.replace(",", "."))));
+    const values = parts.map((name, at) => {
+      const text = part(name).value;
+      if (text === begun[at]) return kept[at];
+      return isLength(name) ? inMm(text) : Number(text.replace(",", "."));
+    });
     const [one, other] = values.map(plain), mouth = `${part("mouth").value} ${UNIT} wide`;
     if (air) said(spot, `cavity:${one}x${other}${air.checked ? ",blown" : ""}`,
       `hollow of ${other} m² inside, mouth ${mouth}${air.checked ? ", air blown through" : ""}`);
