@@ -10,6 +10,7 @@ from paho.mqtt.properties import Properties
 from paho.mqtt.subscribeoptions import SubscribeOptions
 
 from sensors.intake.broker import Broker
+from sensors.intake.buffered_socket import BufferedClient
 
 KEEP_ALIVE_S = 60
 
@@ -20,9 +21,9 @@ SESSION_S = 60 * 24 * 3600
 """How long the broker is asked to keep what came while nobody was there [s] (MQTT 5.0, 3.1.2.11.2)."""
 
 
-def made(broker: Broker, version: MQTTProtocolVersion) -> Client:
+def made(broker: Broker, version: MQTTProtocolVersion, kind: type[Client] = BufferedClient) -> Client:
     """A client that acknowledges nothing by itself and does not connect again by itself."""
-    client = Client(
+    client = kind(
         CallbackAPIVersion.VERSION2,
         client_id=broker.client_id,
         protocol=version,

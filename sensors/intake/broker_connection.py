@@ -7,10 +7,9 @@ next one, under identifiers of its own (MQTT 5.0 and 3.1.1, 4.4).
 
 import asyncio
 import logging
-import ssl
 from collections import deque
 from collections.abc import Awaitable, Callable, Sequence
-from typing import Any
+from typing import Any, cast
 
 from paho.mqtt.client import Client, MQTTMessage
 from paho.mqtt.enums import MQTTErrorCode, MQTTProtocolVersion
@@ -25,6 +24,7 @@ from sensors.intake.broker import (
     check_let_in,
     why_unreachable,
 )
+from sensors.intake.buffered_socket import BufferedSocket
 from sensors.intake.in_flight import InFlight
 
 BEAT_S = 1.0
@@ -138,13 +138,11 @@ class BrokerConnection:
         client.on_subscribe, client.on_publish = self._on_subscribe, self._on_publish
         client.on_socket_close = self._on_socket_close
         client.on_socket_register_write = self._on_want_write
-        client.on_socket_unregister_write = self._on_want_no_write
         sock = client.socket()
         if sock is None:
             raise BrokerError("the connection was closed at once")
         self._loop.add_reader(sock, self._readable)
-        if client.want_write():
-            self._loop.add_writer(sock, client.loop_write)
+        self._flush()  # the CONNECT
         self._beating = self._loop.call_later(BEAT_S, self._beat)
 
     async def _answered(self, answer: asyncio.Future[Any], question: str) -> Any:
@@ -168,14 +166,36 @@ class BrokerConnection:
             some = bool(self._arrived)
             while self._arrived and not self.ended.done():
                 self._take(self._arrived.popleft())
-            if not working or not (some or self._decrypted()):
+            if not working or not (some or self._read_ahead()):
                 return
-        if self._decrypted():  # the socket itself may have nothing more to tell
+        if self._read_ahead():  # the system itself may have nothing more to tell
             self._loop.call_soon(self._readable)
 
-    def _decrypted(self) -> bool:
-        sock = self._client.socket()
-        return isinstance(sock, ssl.SSLSocket) and sock.pending() > 0
+    def _read_ahead(self) -> bool:
+        sock = self._sock
+        return sock is not None and sock.pending() > 0
+
+    @property
+    def _sock(self) -> BufferedSocket | None:
+        return cast(BufferedSocket | None, self._client.socket())
+
+    def _write(self) -> None:
+        self._client.loop_write()
+        self._flush()
+
+    def _flush(self) -> None:
+        sock = self._sock
+        if sock is None:
+            return
+        try:
+            sock.flush()
+        except OSError as error:
+            self._end(BrokerError(f"the connection was lost: {error.strerror or error}"))
+            return
+        if sock.unsent or self._client.want_write():
+            self._loop.add_writer(sock, self._write)
+        else:
+            self._loop.remove_writer(sock)
 
     def _on_message(self, _client: Client, _userdata: object, message: MQTTMessage) -> None:
         self._arrived.append(message)
@@ -240,7 +260,7 @@ class BrokerConnection:
         self._client.disconnect()
         self._client.loop_write()
         sock = self._client.socket()
-        if sock is not None:  # the farewell could not be written at once
+        if sock is not None:  # the farewell could not be written
             self._loop.remove_reader(sock)
             self._loop.remove_writer(sock)
             sock.close()
@@ -281,8 +301,5 @@ class BrokerConnection:
         self._loop.remove_reader(sock)
         self._loop.remove_writer(sock)
 
-    def _on_want_write(self, client: Client, _userdata: object, sock: Any) -> None:
-        self._loop.add_writer(sock, client.loop_write)
-
-    def _on_want_no_write(self, _client: Client, _userdata: object, sock: Any) -> None:
-        self._loop.remove_writer(sock)
+    def _on_want_write(self, _client: Client, _userdata: object, sock: Any) -> None:
+        self._loop.add_writer(sock, self._write)

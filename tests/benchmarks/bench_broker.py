@@ -25,6 +25,7 @@ from pathlib import Path
 from time import perf_counter
 from typing import Any
 
+from paho.mqtt.client import Client
 from paho.mqtt.enums import MQTTProtocolVersion
 
 from sensors.clock import SetClock
@@ -49,7 +50,7 @@ KINDS = {"bare 3.1.1": MQTTProtocolVersion.MQTTv311, "bare 5": MQTTProtocolVersi
 def bare(port: int, total: int, version: MQTTProtocolVersion, reached: Callable[[], None]) -> float:
     """Seconds that paho takes to receive and acknowledge so many messages, and to drop them."""
     broker = Broker("127.0.0.1", port, "slowcorner-bench")
-    client = broker_client.made(broker, version)
+    client = broker_client.made(broker, version, Client)
     client.manual_ack_set(False)
     times: list[float] = []
 
