@@ -54,6 +54,12 @@ def needs_chromium() -> str:
 
 
 @pytest.fixture(scope="session")
+def needs_certutil() -> str:
+    """The path of NSS's `certutil`, which puts an authority into the store that Chromium trusts by."""
+    return _program("certutil")
+
+
+@pytest.fixture(scope="session")
 def needs_node() -> str:
     """The path of Node, which runs MicroPython as WebAssembly."""
     return _program("node", "nodejs")
