@@ -6,10 +6,8 @@ digest that lives in this process alone, and wrong ones wait longer and longer b
 
 import hmac
 import secrets
-import threading
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
-from time import monotonic
 
 from argon2 import PasswordHasher
 from argon2.exceptions import InvalidHashError, VerificationError
@@ -20,15 +18,11 @@ from sensors.intake.topic_rules import allows
 from sensors.reading import KeptOutError
 from sensors.topics import ROOT, parse_topic
 from server.data_folder import DATABASE
+from server.login_pace import LoginPace
 from server.settings import Settings
 from server.store import mqtt_accounts
 from server.store.engine import StoreError, open_store
 from server.store.mqtt_accounts import MqttAccount
-
-FREE_TRIES = 3
-"""Wrong passwords in a row that cost a name no wait: assumed, a person mistypes."""
-
-LONGEST_WAIT_S = 60.0
 
 UNKNOWN = ""
 """All names that have no account share one pace, so that guesses at names fill no memory."""
@@ -91,28 +85,25 @@ def _store(settings: Settings) -> Iterator[Engine]:
 
 
 class Logins:
-    """Checks logins, in whatever thread, and says in the event loop where each may publish.
+    """Checks logins, in whatever thread, and says in the event loop where each may publish."""
 
-    `seconds` tells a time that only grows [s].
-    """
-
-    def __init__(
-        self, engine: Engine, hasher: PasswordHasher, seconds: Callable[[], float] = monotonic
-    ) -> None:
+    def __init__(self, engine: Engine, hasher: PasswordHasher, pace: LoginPace | None = None) -> None:
         self._engine = engine
         self._hasher = hasher
-        self._seconds = seconds
+        self.pace = LoginPace() if pace is None else pace
         self._key = secrets.token_bytes(32)
         self._known: dict[str, tuple[str, bytes]] = {}
-        self._wrong: dict[str, tuple[int, float]] = {}
         self._topics: dict[str, Sequence[str]] = {}
-        self._lock = threading.Lock()
 
-    def login(self, user_name: str, password: bytes) -> bool:
-        """Whether an account that holds has this name and password.
+    def any_holds(self) -> bool:
+        """Whether there is an account that is not revoked."""
+        return any(one.revoked is None for one in mqtt_accounts.accounts(self._engine))
 
-        A name that had too many wrong ones is refused unheard until its wait is over, except for a login
-        that was right before: a stranger's guesses keep no node out that has been here.
+    def login(self, user_name: str, password: bytes, address: str) -> bool:
+        """Whether an account that holds has this name and password; `address` is where it is asked from.
+
+        Who had too many wrong ones is refused unheard until the wait is over, except for a login that was
+        right before: a stranger's guesses keep no node out that has been here.
         """
         account = mqtt_accounts.by_name(self._engine, user_name)
         digest = hmac.digest(self._key, password, "sha256")
@@ -120,14 +111,12 @@ class Logins:
             self._topics[user_name] = account.topics
             return True
         name = UNKNOWN if account is None else user_name
-        with self._lock:
-            if self._seconds() < self._wrong.get(name, (0, 0.0))[1]:
-                return False
-        if account is None or account.revoked is not None or not self._is_right(account, password):
-            self._slow_down(name)
+        if not self.pace.may_try(name, address):
             return False
-        with self._lock:
-            self._wrong.pop(name, None)
+        if account is None or account.revoked is not None or not self._is_right(account, password):
+            self.pace.was_wrong(name, address)
+            return False
+        self.pace.was_right(name, address)
         self._known[user_name] = (account.password_hash, digest)
         self._topics[user_name] = account.topics
         return True
@@ -145,10 +134,3 @@ class Logins:
             return self._hasher.verify(account.password_hash, password)
         except (VerificationError, InvalidHashError):
             return False
-
-    def _slow_down(self, name: str) -> None:
-        with self._lock:
-            count = self._wrong.get(name, (0, 0.0))[0] + 1
-            over = count - FREE_TRIES
-            wait_s = 0.0 if over < 0 else min(2.0 ** min(over, 10), LONGEST_WAIT_S)
-            self._wrong[name] = (count, self._seconds() + wait_s)

@@ -18,7 +18,7 @@ from sensors.mapping import Mapping
 from server.mqtt_accounts import Logins, usual_hasher
 from server.publishing import StatePublisher
 from server.settings import LOOPBACK_HOSTS, Settings
-from server.store import mqtt_accounts, shop
+from server.store import shop
 from server.store.engine import Engine
 
 Sink = Callable[[Message], Awaitable[object]]
@@ -173,8 +173,12 @@ def _listener(settings: Settings, engine: Engine, clock: Clock, sink: Sink) -> L
     wanted_password = settings.mqtt_password.get_secret_value().encode()
 
     logins = Logins(engine, usual_hasher())
-    asks = bool(wanted_user) or any(one.revoked is None for one in mqtt_accounts.accounts(engine))
-    if not asks and address.host not in LOOPBACK_HOSTS:
+    at_this_machine = address.host in LOOPBACK_HOSTS
+
+    def asks() -> bool:
+        return bool(wanted_user) or not at_this_machine or logins.any_holds()
+
+    if not at_this_machine and not wanted_user and not logins.any_holds():
         raise RuntimeError(
             f"mqtt {settings.mqtt!r} can be reached from other machines: give the nodes passwords first "
             "(slowcorner node-password PLACE NODE), or set mqtt_user and mqtt_password"
@@ -183,8 +187,14 @@ def _listener(settings: Settings, engine: Engine, clock: Clock, sink: Sink) -> L
     def is_shop(user: str) -> bool:
         return bool(wanted_user) and compare_digest(user.encode(), wanted_user)
 
-    def login(user: str, password: bytes) -> bool:
-        return compare_digest(password, wanted_password) if is_shop(user) else logins.login(user, password)
+    def login(user: str, password: bytes, client: str) -> bool:
+        if not is_shop(user):
+            return logins.login(user, password, client)
+        if not logins.pace.may_try(user, client):
+            return False
+        right = compare_digest(password, wanted_password)
+        (logins.pace.was_right if right else logins.pace.was_wrong)(user, client)
+        return right
 
     def may_publish(user: str, topic: str) -> bool:
         return is_shop(user) or logins.may_publish(user, topic)
@@ -194,9 +204,10 @@ def _listener(settings: Settings, engine: Engine, clock: Clock, sink: Sink) -> L
         address.port,
         sink,
         clock,
-        login=login if asks else None,
+        login=login,
+        asks=asks,
         takes_presses=True,
-        may_publish=may_publish if asks else None,
+        may_publish=may_publish,
         ssl_context=_identified(settings.mqtt_certificate, settings.mqtt_key),
     )
 

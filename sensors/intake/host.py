@@ -35,9 +35,14 @@ class Client(Protocol):
 
     client_id: str
     user_name: str
+    address: str
 
     def say_will(self) -> None:
         """Publish the will, once."""
+        ...
+
+    def forget_will(self) -> None:
+        """Let the connection end without its will: it is not the client's doing."""
         ...
 
     def dismiss(self, code: Reason, reason: str) -> None:

@@ -20,8 +20,9 @@ from sensors.mapping import Mapping
 Sink = Callable[[Message], Awaitable[object]]
 """Takes a message; what it returns is awaited, and is done when the message is stored."""
 
-Login = Callable[[str, bytes], bool]
-"""Whether a user name and a password are right. Called in a thread of its own, for it may take its time."""
+Login = Callable[[str, bytes, str], bool]
+"""Whether a user name and a password, from an address, are right. Called in a thread of its own, for it may
+take its time."""
 
 MayPublish = Callable[[str, str], bool]
 """Whether who was let in by a user name may publish under a topic. Called for each message: to be quick."""
@@ -44,7 +45,9 @@ class Listener:
     `port` 0 lets the system choose one, see `address`. Each message goes to `sink` as it comes and is
     acknowledged in its order once the sink is done; if the sink fails, the connection is closed with no
     acknowledgement, so that the client sends again. A payload that cannot be understood is handed over as
-    rejected and is acknowledged. With `login`, a user name and a password are asked for. Without
+    rejected and is acknowledged. With `login`, a user name and a password are asked for, once `asks` says so
+    (looked at in the login's thread at each CONNECT, until it does): who was let in unasked has to come again
+    then. Without
     `takes_presses`, button presses are rejected. With `ssl_context` the connections are encrypted.
     A message that `may_publish` forbids is kept as rejected, and a client with such a will is not let in.
     Connections that are not let in are told of as rejected, the first of a kind at once and more of them once
@@ -61,6 +64,7 @@ class Listener:
         login: Login | None = None,
         max_packet: int = MAX_PACKET,
         *,
+        asks: Callable[[], bool] = lambda: True,
         takes_presses: bool = False,
         connect_wait_s: float = CONNECT_WAIT_S,
         ssl_context: ssl.SSLContext | None = None,
@@ -80,6 +84,9 @@ class Listener:
         self._port = port
         self._sink = sink
         self._login = login
+        self._asks = asks
+        self._has_asked = False
+        self._unasked: set[Client] = set()
         self._login_thread: ThreadPoolExecutor | None = None
         self._server: asyncio.Server | None = None
         self._sessions: dict[asyncio.Task[None], Session] = {}
@@ -167,6 +174,7 @@ class Listener:
 
     def _ended(self, task: asyncio.Task[None]) -> None:
         session = self._sessions.pop(task)
+        self._unasked.discard(session)
         session.hang_up()  # a task that is cancelled before its first turn closes nothing itself
         if self._by_client.get(session.client_id) is session:
             del self._by_client[session.client_id]
@@ -176,7 +184,7 @@ class Listener:
     async def admit(self, session: Client, connect: Connect) -> Reason:
         """Let a client in or not: a reason for its CONNACK. One of the same name is shown out first."""
         if self._login is not None:
-            code = await self._check(self._login, connect)
+            code = await self._check(self._login, connect, session)
             if code:
                 return code
         if connect.will is not None and not self.is_allowed(session, connect.will.topic):
@@ -191,18 +199,38 @@ class Listener:
 
     def is_allowed(self, session: Client, topic: str) -> bool:
         """Whether a client may publish under a topic."""
-        return self._may_publish is None or self._may_publish(session.user_name, topic)
+        if self._may_publish is None or session in self._unasked:
+            return True
+        return self._may_publish(session.user_name, topic)
 
-    async def _check(self, login: Login, connect: Connect) -> Reason:
-        if connect.user_name is None or connect.password is None:
-            return Reason.NOT_AUTHORISED
+    async def _check(self, login: Login, connect: Connect, session: Client) -> Reason:
         loop = asyncio.get_running_loop()
         try:
-            right = await loop.run_in_executor(self._login_thread, login, connect.user_name, connect.password)
+            asked, reason = await loop.run_in_executor(
+                self._login_thread, self._judge, login, connect, session.address
+            )
         except Exception:
             log.exception("The login of an MQTT client could not be checked")
             return Reason.UNAVAILABLE
-        return Reason.SUCCESS if right else Reason.BAD_LOGIN
+        if not asked:
+            self._unasked.add(session)
+        elif self._unasked:
+            why = "nodes have passwords now: come again with a user name and a password"
+            for other in list(self._unasked):
+                other.forget_will()  # it is not the client's doing
+                other.dismiss(Reason.NOT_AUTHORISED, why)
+            self._unasked.clear()
+        return reason
+
+    def _judge(self, login: Login, connect: Connect, address: str) -> tuple[bool, Reason]:
+        """Whether who connects is asked at all, and how it is answered."""
+        self._has_asked = self._has_asked or self._asks()
+        if not self._has_asked:
+            return False, Reason.SUCCESS
+        if connect.user_name is None or connect.password is None:
+            return True, Reason.NOT_AUTHORISED
+        right = login(connect.user_name, connect.password, address)
+        return True, Reason.SUCCESS if right else Reason.BAD_LOGIN
 
     def turned_away(self, kind: str, what: str) -> None:
         """A connection was not let in: told of where payloads that are kept out are."""

@@ -6,15 +6,17 @@ import pytest
 from sensors.air_forecast import AirWord, AirWordError, forecast, said
 from sensors.clock import HOUR_MS
 from sensors.shop_air import Room
+from sensors.simulated import CELLAR
 from tests.benchmarks.bench_forecast import back_test
 
 HOURS = np.arange(15 * 24)
 DAILY = 18.0 + 3.0 * np.sin(HOURS * np.pi / 12)
 
 
-def test_it_beats_both_plain_rules_in_a_heated_shop_over_a_year() -> None:
-    # Typical year of Greensboro (TMY3, in pvlib's wheel) through the heated room of the demo.
-    table = back_test("Greensboro", Room(), every_h=29)
+@pytest.mark.parametrize("room", [Room(), CELLAR], ids=["heated", "cellar"])
+def test_it_beats_both_plain_rules_over_a_year(room: Room) -> None:
+    # Typical year of Greensboro (TMY3, in pvlib's wheel) through the heated room and the cellar of the demo.
+    table = back_test("Greensboro", room, every_h=29)
     for rows in table.values():
         assert [row.lead_h for row in rows] == [1, 6, 24]
         for row in rows:

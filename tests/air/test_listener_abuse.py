@@ -137,7 +137,7 @@ def test_a_thousand_silent_connections_keep_no_node_out() -> None:
 def test_wrong_passwords_at_speed_hold_up_nobody_who_is_in() -> None:
     may_go_on = threading.Event()
 
-    def login(user_name: str, password: bytes) -> bool:
+    def login(user_name: str, password: bytes, _address: str) -> bool:
         may_go_on.wait()  # a hash takes as long as it takes
         return (user_name, password) == ("node", b"reed")
 

@@ -16,7 +16,7 @@ from sensors.intake.listener import Listener
 from tests.air.wire import GOOD, PATIENCE_S, STATUS, TOPIC, Shelf, listening, run
 
 
-def login(user_name: str, password: bytes) -> bool:
+def login(user_name: str, password: bytes, _address: str) -> bool:
     return (user_name, password) == ("node", b"reed")
 
 

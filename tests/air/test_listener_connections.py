@@ -128,7 +128,7 @@ def test_a_login_is_asked_for(connect: Connect, code: int) -> None:
     # 3.2.2.3: 4 bad user name or password, 5 not authorised, 3 server unavailable
     threads: set[threading.Thread] = set()
 
-    def login(user_name: str, password: bytes) -> bool:
+    def login(user_name: str, password: bytes, _address: str) -> bool:
         threads.add(threading.current_thread())
         if user_name == "broken":
             raise OSError("the password file cannot be read")

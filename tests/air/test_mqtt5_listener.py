@@ -92,7 +92,7 @@ def test_a_session_is_not_kept_and_a_client_without_a_name_is_given_one() -> Non
     ],
 )
 def test_who_is_not_let_in_is_told_why(connect: Connect, code: int) -> None:
-    def login(user_name: str, password: bytes) -> bool:
+    def login(user_name: str, password: bytes, _address: str) -> bool:
         if user_name == "broken":
             raise OSError("the password file cannot be read")
         return (user_name, password) == ("n2", b"reed")

@@ -95,7 +95,7 @@ class Stream:
 class Shop:
     """The built-in listener over a store, in a thread of its own."""
 
-    def __init__(self, engine: Engine, login: Callable[[str, bytes], bool] | None) -> None:
+    def __init__(self, engine: Engine, login: Callable[[str, bytes, str], bool] | None) -> None:
         self.engine, self.clock = engine, SetClock(NOW + 20 * DAY_MS)
         self.presses: list[Press] = []
         self.address = ("127.0.0.1", 0)
@@ -140,7 +140,7 @@ class Shop:
 
 
 @contextmanager
-def shop(folder: Path, login: Callable[[str, bytes], bool] | None = None) -> Iterator[Shop]:
+def shop(folder: Path, login: Callable[[str, bytes, str], bool] | None = None) -> Iterator[Shop]:
     engine = open_store(f"sqlite:///{folder}/slowcorner.db")
     try:
         with Shop(engine, login) as opened:
@@ -284,7 +284,7 @@ def test_a_press_while_the_network_is_away_is_told_with_its_own_time(tmp_path: P
 
 def test_a_wrong_password_is_said_and_nothing_is_lost(tmp_path: Path) -> None:
     kept, memory = ring.Ring(str(tmp_path / "ring")), dict[str, Any]()
-    with shop(tmp_path, lambda user, password: (user, password) == ("loft/n1", b"right")) as there:
+    with shop(tmp_path, lambda user, password, _address: (user, password) == ("loft/n1", b"right")) as there:
         board = Board(there.address, "wrong")
         rounds(board, kept, memory, 1)
         assert board.said == ["not sent: the user or the password is wrong; kept for the next time"]

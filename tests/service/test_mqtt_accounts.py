@@ -12,12 +12,14 @@ from typer.testing import CliRunner
 from sensors.reading import KeptOutError
 from server.cli import app
 from server.data_folder import DATABASE
-from server.mqtt_accounts import FREE_TRIES, Logins, make_account, usual_hasher
+from server.login_pace import ALL_EVERY_S, ALL_TRIES, FREE_TRIES, LONGEST_WAIT_S, MOST_KEPT, LoginPace
+from server.mqtt_accounts import Logins, make_account, usual_hasher
 from server.store import mqtt_accounts
 from server.store.engine import open_store
 
 QUICK = PasswordHasher(time_cost=1, memory_cost=8, parallelism=1)
 NOW = 1_772_431_200_000
+HERE, THERE = "10.0.0.7", "10.0.0.66"
 
 
 class Watch:
@@ -61,63 +63,121 @@ def test_hash_and_password_are_what_they_are_said_to_be(engine: Engine) -> None:
 def test_right_wrong_unknown_and_revoked(engine: Engine) -> None:
     user, password = make_account(engine, "shop", "n1", NOW, QUICK)
     logins = Logins(engine, QUICK)
-    assert logins.login(user, password.encode())
-    assert not logins.login(user, b"guess")
-    assert not logins.login("shop/n2", password.encode())
+    assert logins.login(user, password.encode(), HERE)
+    assert not logins.login(user, b"guess", HERE)
+    assert not logins.login("shop/n2", password.encode(), HERE)
     assert mqtt_accounts.revoke(engine, user, NOW + 1)
     assert not mqtt_accounts.revoke(engine, user, NOW + 2)
-    assert not logins.login(user, password.encode())
+    assert not logins.login(user, password.encode(), HERE)
     assert [one.revoked for one in mqtt_accounts.accounts(engine)] == [NOW + 1]
 
 
 def test_a_new_password_replaces_the_old_one_at_once(engine: Engine) -> None:
     user, old = make_account(engine, "shop", "n1", NOW, QUICK)
     logins = Logins(engine, QUICK)
-    assert logins.login(user, old.encode())
+    assert logins.login(user, old.encode(), HERE)
     _, new = make_account(engine, "shop", "n1", NOW + 1, QUICK)
-    assert not logins.login(user, old.encode())
-    assert logins.login(user, new.encode())
+    assert not logins.login(user, old.encode(), HERE)
+    assert logins.login(user, new.encode(), HERE)
 
 
 def test_a_login_that_was_right_before_reckons_no_hash(engine: Engine) -> None:
     user, password = make_account(engine, "shop", "n1", NOW, QUICK)
     hasher = Counting()
     logins = Logins(engine, hasher)
-    assert all(logins.login(user, password.encode()) for _ in range(5))
+    assert all(logins.login(user, password.encode(), HERE) for _ in range(5))
     assert hasher.reckoned == 1
 
 
 def test_wrong_passwords_wait_longer_and_longer(engine: Engine) -> None:
     user, password = make_account(engine, "shop", "n1", NOW, QUICK)
     hasher, watch = Counting(), Watch()
-    logins = Logins(engine, hasher, watch)
+    logins = Logins(engine, hasher, LoginPace(watch))
     for _ in range(FREE_TRIES):
-        logins.login(user, b"guess")
+        logins.login(user, b"guess", HERE)
     assert hasher.reckoned == FREE_TRIES
-    assert not logins.login(user, password.encode())  # unheard: a second has to pass
+    assert not logins.login(user, password.encode(), HERE)  # unheard: a second has to pass
     assert hasher.reckoned == FREE_TRIES
     watch.now_s += 1.0
-    assert not logins.login(user, b"guess")
+    assert not logins.login(user, b"guess", HERE)
     watch.now_s += 1.0
-    assert not logins.login(user, password.encode())  # two seconds now
+    assert not logins.login(user, password.encode(), HERE)  # two seconds now
     watch.now_s += 1.0
-    assert logins.login(user, password.encode())
+    assert logins.login(user, password.encode(), HERE)
 
 
 def test_guesses_keep_no_node_out_that_has_been_here(engine: Engine) -> None:
     user, password = make_account(engine, "shop", "n1", NOW, QUICK)
-    logins = Logins(engine, QUICK, Watch())
-    assert logins.login(user, password.encode())
+    logins = Logins(engine, QUICK, LoginPace(Watch()))
+    assert logins.login(user, password.encode(), HERE)
     for _ in range(20):
-        assert not logins.login(user, b"guess")
-    assert logins.login(user, password.encode())
+        assert not logins.login(user, b"guess", HERE)
+    assert logins.login(user, password.encode(), HERE)
+
+
+def test_guesses_from_one_address_keep_a_node_out_at_no_other(engine: Engine) -> None:
+    user, password = make_account(engine, "shop", "n1", NOW, QUICK)
+    logins = Logins(engine, QUICK, LoginPace(Watch()))
+    for _ in range(40):
+        assert not logins.login(user, b"guess", THERE)
+    assert not logins.login(user, password.encode(), THERE)  # unheard
+    assert logins.login(user, password.encode(), HERE)  # its first time here
+
+
+def test_the_wait_ends_though_it_grew_long() -> None:
+    watch = Watch()
+    pace = LoginPace(watch)
+    for _ in range(FREE_TRIES + 20):
+        pace.was_wrong("a", HERE)
+    watch.now_s += LONGEST_WAIT_S - 0.1
+    assert not pace.may_try("a", HERE)
+    watch.now_s += 0.1
+    assert pace.may_try("a", HERE)
+
+
+def test_wrong_ones_from_many_addresses_share_a_budget_that_comes_back() -> None:
+    watch = Watch()
+    pace = LoginPace(watch)
+    pace.was_right("shop/n1", HERE)
+    for number in range(ALL_TRIES):
+        assert pace.may_try("shop/n1", f"10.1.0.{number}")
+        pace.was_wrong("shop/n1", f"10.1.0.{number}")
+    assert not pace.may_try("shop/n1", THERE)
+    assert not pace.may_try("shop/n2", HERE)
+    assert pace.may_try("shop/n1", HERE)  # it was right here before
+    watch.now_s += ALL_EVERY_S
+    assert pace.may_try("shop/n1", THERE)
+    pace.was_wrong("shop/n1", THERE)
+    assert not pace.may_try("shop/n2", HERE)
+    watch.now_s += 10 * ALL_EVERY_S * ALL_TRIES
+    heard = 0
+    while pace.may_try("shop/n2", f"10.2.0.{heard}"):
+        pace.was_wrong("shop/n2", f"10.2.0.{heard}")
+        heard += 1
+    assert heard == ALL_TRIES
+
+
+def test_one_machine_has_a_whole_network_of_ipv6() -> None:
+    pace = LoginPace(Watch())
+    for number in range(FREE_TRIES):
+        pace.was_wrong("a", f"2001:db8::{number:x}")
+    assert not pace.may_try("a", "2001:db8::ffff")
+    assert pace.may_try("a", "2001:db8:0:1::1")
+
+
+def test_guesses_fill_no_memory() -> None:
+    pace = LoginPace(Watch())
+    for number in range(3 * MOST_KEPT):
+        pace.was_wrong("a", str(number))
+        pace.was_right("b", str(number))
+    assert len(pace._wrong) == len(pace._been_right) == MOST_KEPT
 
 
 def test_a_node_may_publish_under_its_own_topics_alone(engine: Engine) -> None:
     user, password = make_account(engine, "shop", "n1", NOW, QUICK)
     logins = Logins(engine, QUICK)
     assert not logins.may_publish(user, "slowcorner/shop/n1/senml")  # not let in yet
-    assert logins.login(user, password.encode())
+    assert logins.login(user, password.encode(), HERE)
     assert logins.may_publish(user, "slowcorner/shop/n1/senml")
     assert not logins.may_publish(user, "slowcorner/shop/n2/senml")
     assert not logins.may_publish(user, "slowcorner/porch/n1/senml")
@@ -138,10 +198,10 @@ def test_the_command_tells_a_password_that_lets_the_node_in(tmp_path: Path) -> N
         said = dict(line.split(maxsplit=1) for line in done.stdout.splitlines()[:2])
         assert said["user"] == "shop/n1"
         logins = Logins(engine, usual_hasher())
-        assert logins.login("shop/n1", said["password"].encode())
+        assert logins.login("shop/n1", said["password"].encode(), HERE)
         taken = CliRunner().invoke(app, ["node-password", "shop", "n1", "--revoke", "--data", str(tmp_path)])
         assert taken.exit_code == 0, taken.output
-        assert not logins.login("shop/n1", said["password"].encode())
+        assert not logins.login("shop/n1", said["password"].encode(), HERE)
     finally:
         engine.dispose()
 
