@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 import uvicorn
-from playwright.sync_api import Browser, Page, sync_playwright
+from playwright.sync_api import Browser, Page, expect, sync_playwright
 
 from server.store.engine import open_store
 from server.web import web_app
@@ -21,6 +21,11 @@ ARGUMENTS = [
     "--disable-component-update",
     "--disable-sync",
 ]
+
+PATIENCE_MS = 30_000
+"""How long a page has for what is expected of it [ms]: enough for a machine with other work on both cores."""
+
+expect.set_options(timeout=PATIENCE_MS)
 
 
 class _Server(uvicorn.Server):
@@ -55,13 +60,13 @@ class LiveShop:
         self._server = _Server(config)
         self._thread = threading.Thread(target=self._server.run, name="shop", daemon=True)
         self._thread.start()
-        assert self._server.answers.wait(10)
+        assert self._server.answers.wait(PATIENCE_MS / 1000)
         self.port = self._server.servers[0].sockets[0].getsockname()[1]
 
     def stop(self) -> None:
         if self._server and self._thread:
             self._server.should_exit = self._server.force_exit = True
-            self._thread.join(10)
+            self._thread.join(PATIENCE_MS / 1000)
             assert not self._thread.is_alive()
         self._server = self._thread = None
 
@@ -110,7 +115,7 @@ def phone(chromium: Browser) -> Iterator[Phone]:
         )
         contexts.append(context)
         page = context.new_page()
-        page.set_default_timeout(10_000)
+        page.set_default_timeout(PATIENCE_MS)
         page.on("pageerror", lambda error: complaints.append(str(error)))
         page.on("console", lambda line: complaints.append(line.text) if line.type == "error" else None)
         return page

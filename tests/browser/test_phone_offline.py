@@ -32,7 +32,7 @@ def open_and_keep(live: LiveShop, page: Page, *paths: str) -> None:
         page.evaluate(KEEPS, path)
 
 
-NEXT_LOOK_MS = 15_000
+NEXT_LOOK_MS = 40_000
 """The page looks for the service every 5 s, as long as an expectation usually waits [ms]."""
 
 

@@ -39,7 +39,7 @@ def served(shop: FakeShop, access: Access | None = None) -> Iterator["Streams"]:
     server = _Server(config)
     thread = threading.Thread(target=server.run, name="events")
     thread.start()
-    assert server.answers.wait(10)
+    assert server.answers.wait(30)
     streams = Streams(server.servers[0].sockets[0].getsockname()[1])
     try:
         yield streams
@@ -236,7 +236,7 @@ def test_a_page_that_is_closed_leaves_its_place_to_another(shop: FakeShop, rack:
         assert first.piece()
         assert stream_of().answer.status == 503
         first.close()
-        assert left.wait(5)
+        assert left.wait(30)
         assert stream_of().answer.status == 200
 
 
