@@ -16,6 +16,7 @@ from server.gaps import gaps, known, settled
 from server.node_health import node_health
 from server.pages.air_chart import air_svg, derived
 from server.pages.air_contexts import AirPage, KeptOutRow, NodeLine, PlaceForm, PlaceView
+from server.pages.air_gaps import bridged_words
 from server.pages.calibrating import address_of, date_words
 from server.pages.frame import Shop, frame, shop_now
 from server.pages.wording import clock_words, duration_words, sentence
@@ -140,10 +141,12 @@ def _place(parts: Parts, shop: Shop, place: Place, shown: Shown, health: Sequenc
         dew = "" if dew_c is None else shop.units.temp_words(dew_c, 0)
         rate = "" if rate_g_m2h is None else f"{float(f'{rate_g_m2h:.2g}'):.0f} g/m²h"
     holes = []
-    for begin, until in gaps(air, shop.now, shop.now):
+    unknown = gaps(air, shop.now, shop.now)
+    worked = bridged_words(parts, shop, place.id, unknown)
+    for (begin, until), meanwhile in zip(unknown, worked, strict=True):
         since = clock_words(begin, shop.now, shop.zone)
         words = "now" if until >= shop.now else clock_words(until, shop.now, shop.zone)
-        holes.append(f"not known from {since} to {words} ({duration_words(until - begin)})")
+        holes.append(f"not known from {since} to {words} ({duration_words(until - begin)}). {meanwhile}")
     return PlaceView(
         name=place.name,
         temp=temp,

@@ -1,11 +1,15 @@
 """The page of the air over a real store: what is known, where it is not, and places that want a name."""
 
 import re
+from dataclasses import replace
+from typing import Any
 
+from sensors.bridging import Bridge
 from sensors.clock import HOUR_MS, MINUTE_MS
 from sensors.reading import NodeStatus, Reading, Rejected
 from server.store import places as place_store
 from server.store import readings as reading_store
+from server.store.values import Place
 from server.verdicts import AirPoint
 from tests.service.fake_shop import NOON, Browser, FakeShop
 from tests.service.test_pages import Reader, read
@@ -33,6 +37,35 @@ def test_the_air_page_tells_air_gaps_nodes_and_what_was_kept_out(shop: FakeShop,
         "not JSON: <nothing>",
     ):
         assert words in text
+
+
+def test_the_air_page_says_what_the_trees_were_worked_with_in_a_gap(shop: FakeShop, web: Browser) -> None:
+    shop.blow("drying-room", 24, gap=(3.0, 1.0))
+    assert "(about 2 h). No reading here; no tree was worked through it." in read(web, "/air").text
+    tree = shop.hang("Heron", "A3", coats=2, state="drying")
+    gap = (NOON - 3 * HOUR_MS, NOON - HOUR_MS)
+    _set_coat(shop, tree.id, gaps=(gap,))
+    said = "No reading here, and no days before to go by: the trees were taken not to dry."
+    assert said in read(web, "/air").text
+    _set_coat(shop, tree.id, gaps=(gap,), bridges=(Bridge(*gap, 14.6, 71.2, 0.6),))
+    said = (
+        "No reading here: the trees were worked with the worst air of that hour of the last days, "
+        "down to 15 °C and up to 71 %RH, and none is called fit by that guess."
+    )
+    assert said in read(web, "/air").text
+    # A tree that hung elsewhere meanwhile tells nothing of this place.
+    place_store.add_place(shop.engine, Place("loft", "Loft", 0.3))
+    elsewhere = shop.hang("Wren", "B1", coats=1, state="drying", place="loft")
+    _set_coat(shop, elsewhere.id, gaps=(gap,), bridges=(Bridge(*gap, 2.0, 99.0, 0.1),))
+    assert said in read(web, "/air").text
+    _set_coat(shop, tree.id, gaps=(), bridges=())
+    assert "(about 2 h). No reading here; no tree was worked through it." in read(web, "/air").text
+
+
+def _set_coat(shop: FakeShop, tree_id: int, **said: Any) -> None:
+    verdict = shop.rack.verdicts[tree_id]
+    coats = (*verdict.coats[:-1], replace(verdict.coats[-1], **said))
+    shop.rack.verdicts[tree_id] = replace(verdict, coats=coats)
 
 
 def test_the_air_of_the_last_minutes_is_not_known_yet_and_no_gap(shop: FakeShop, web: Browser) -> None:
