@@ -14,6 +14,7 @@ from scheduler.forecast import Outlook
 from scheduler.pour_day import CoatAhead, Latest, TreeWay, burnout, coats_ahead, latest_dips
 from sensors.clock import DAY_MS, HOUR_MS, MINUTE_MS, SECOND_MS, Clock, Millis
 from server.coat_times import CoatTimes
+from server.dry_rules import dry_limit_of
 from server.store import dips as dip_store
 from server.store import plans as plan_store
 from server.store import shop as shop_store
@@ -123,6 +124,7 @@ class PlanDesk:
             tuple(replace(outlook, remaining=None, reason="") for outlook in rack.outlooks()),
             expected,
             work_hours(engine),
+            dry_limit_of(engine),
             plan_store.pour_day(engine),
             shop_store.setting(engine, NEXT_SETTING),
         )
@@ -134,6 +136,7 @@ class PlanDesk:
         dips = {tree_id: dip_store.dips(engine, tree_id) for tree_id in trees}
         dip_ms, learned = dip_length(dips.values())
         pour_at = plan_store.pour_day(engine)
+        dry_limit = dry_limit_of(engine)
         ahead, blocked, candidates = [], [], []
         for outlook in sorted(rack.outlooks(), key=lambda one: (one.label, one.tree_id)):
             tree = trees.get(outlook.tree_id)
@@ -144,7 +147,7 @@ class PlanDesk:
             if coming is None or ready is None:
                 blocked.append(outlook.label)
                 continue
-            seconds, sure = self.times.of(tree, *coming)
+            seconds, sure = self.times.of(tree, *coming, dry_limit)
             on = outlook.coat
             to_come = np.rint(seconds[on:] * SECOND_MS).astype(np.int64)
             if len(to_come):

@@ -31,7 +31,14 @@ class WhatIfDesk:
             last = len(state.coats) >= judge.tree.coats_in_all
             shells = [SpotShell.from_bytes(shell.to_bytes()) for shell in state.shells]
             fit = not last and state.coats[-1].fit_at is not None
-            found = what_if(shells, state.air, last, judge.ensemble, fit_already=fit)
+            found = what_if(
+                shells,
+                state.air,
+                last,
+                judge.ensemble,
+                fit_already=fit,
+                dry_limit=judge.tree.dry_limit,
+            )
             if len(self._known) >= MOST_KEPT:
                 self._known.clear()
             self._known[tree_id] = (state, found)

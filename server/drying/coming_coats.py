@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from sensors.air import Air
 from server.drying.air_course import deviates
 from server.drying.ensemble import Ensemble
-from server.drying.materials import CoatMaterial
+from server.drying.materials import DRY_THROUGH_LIMIT, CoatMaterial
 from server.drying.shell import SpotShell
 from server.drying.spots import CavitySpot, FaceSpot, JointSpot, PocketSpot, Spot, parse_spot
 from server.drying.verdict import HORIZON_S, tree_ahead
@@ -24,11 +24,15 @@ Floats = NDArray[np.float64]
 
 ANGLE_STEP_DEG = 15.0
 BLUNTEST_DEG = 90.0
-SIZE_STEP = 3.0
-"""Joints are reckoned at the next sharper step [°], blunter ones as this; sizes at steps of a factor [-]."""
+SIZE_STEP, SPEED_STEP = 3.0, 1.2
+"""Joints are reckoned at the next sharper step [°], blunter ones as this; sizes and the speed of the air
+at steps of a factor [-]."""
 
 MOST_COATS = 3
 """So many coats are reckoned at most, the newest and those next under it [-]; assumed."""
+
+LONGEST_S = 8 * 24 * 3600.0
+"""A coat that dries longer than this is not waited for: no plan would hold [s]; assumed."""
 
 STILL_SLOWER = 1.5
 """The slowest tenth of the members, which nothing waits for, take this times the last one [-]; assumed."""
@@ -44,11 +48,23 @@ class ComingAir:
 
     @property
     def step(self) -> "ComingAir":
-        """The same in steps of half a kelvin and 2.5 %RH: airs that are next to equal share a run."""
+        """The same in steps of half a kelvin and 2.5 %RH, and of a fifth in speed.
+
+        Airs that are next to equal share a run: a speed that is measured is never quite the same.
+
+        >>> from dataclasses import astuple
+        >>> coming = ComingAir(Air(19.2, 51.0, 0.31, 1.02), 1.1, 5.0)
+        >>> [round(value, 2) for value in astuple(coming.step.air)[:4]]
+        [19.0, 50.0, 0.33, 1.0]
+        """
+        speed = self.air.speed_m_s
         air = replace(
             self.air,
             temp_c=round(2.0 * self.air.temp_c) / 2.0,
             rh_pct=min(2.5 * round(self.air.rh_pct / 2.5), 100.0),
+            speed_m_s=SPEED_STEP ** round(np.log(speed) / np.log(SPEED_STEP)) if speed > 0.0 else 0.0,
+            temp_wide=round(2.0 * self.air.temp_wide) / 2.0,
+            rh_wide=round(2.0 * self.air.rh_wide) / 2.0,
         )
         return ComingAir(air, round(2.0 * self.temp_off) / 2.0, 2.5 * round(self.rh_off / 2.5))
 
@@ -75,15 +91,22 @@ def size_step_mm(size_mm: float) -> float:
 
 
 def coat_seconds(
-    coats: Sequence[CoatMaterial], spot: str, size_mm: float, coming: ComingAir, ensemble: Ensemble
+    coats: Sequence[CoatMaterial],
+    spot: str,
+    size_mm: float,
+    coming: ComingAir,
+    ensemble: Ensemble,
+    dry_limit: float = DRY_THROUGH_LIMIT,
 ) -> Floats:
     """How long each coat dries until it is fit, the last until it is dry through [s], (coats, M).
 
-    At most the horizon of a fortnight, which stands for "not in sight".
+    dry_limit: water over dry mass that a shell which is dry through may hold [-]. What takes longer than
+    `LONGEST_S` takes the horizon of a fortnight, which stands for "not in sight".
     """
     times = np.full((len(coats), ensemble.count), np.nan)
     for index in _reckoned(coats):
-        times[index] = _alone(coats[: index + 1], index + 1 == len(coats), spot, size_mm, coming, ensemble)
+        through = dry_limit if index + 1 == len(coats) else None
+        times[index] = _alone(coats[: index + 1], through, spot, size_mm, coming, ensemble)
     for index in range(len(coats)):
         if np.isnan(times[index, 0]):
             times[index] = times[index - 1]
@@ -92,7 +115,7 @@ def coat_seconds(
 
 def _alone(
     coats: Sequence[CoatMaterial],
-    last: bool,
+    through: float | None,
     spot: str,
     size_mm: float,
     coming: ComingAir,
@@ -108,7 +131,8 @@ def _alone(
     for older in coats[-MOST_COATS:-1]:
         shell = shell.dip(older)
     shell = shell.at_equilibrium(float(coming.air.rh_pct)).dip(coats[-1])
-    (ahead,) = tree_ahead([shell], coming.air, ensemble, last_coat=last)
+    limit = DRY_THROUGH_LIMIT if through is None else through
+    (ahead,) = tree_ahead([shell], coming.air, ensemble, LONGEST_S, through is not None, dry_limit=limit)
     known = np.isfinite(ahead.fit_s)
     if not ensemble.enough(known, 0.9):
         return np.where(known, ahead.fit_s, HORIZON_S)

@@ -18,7 +18,7 @@ from sensors.humid_air import relative_humidity_pct, vapour_pressure_pa
 from server.drying.build import build
 from server.drying.ensemble import ALONE, Ensemble
 from server.drying.estimate import MOST_LAYERS, older_coats
-from server.drying.materials import CENTRE, MaterialError, Members, coat
+from server.drying.materials import CENTRE, DRY_THROUGH_LIMIT, MaterialError, Members, coat
 from server.drying.shell import SpotShell
 from server.drying.spots import CavitySpot, JointSpot, Spot, parse_spot
 from server.drying.verdict import HORIZON_S, tree_ahead
@@ -96,26 +96,29 @@ def what_if(
     ensemble: Ensemble = ALONE,
     limits: WarningLimits = DEFAULT_LIMITS,
     fit_already: bool = False,
+    dry_limit: float = DRY_THROUGH_LIMIT,
 ) -> WhatIf:
     """All changes for a tree's spots, whose newest coat is drying in that air; the last coat to dry through.
 
+    dry_limit: water over dry mass that a shell which is dry through may hold [-].
     The shells' members are those of the ensemble. A coat that came fit stays so (`fit_already`), in whatever
     air. Raises ValueError where there is no coat to dry.
     """
     if not shells or not shells[0].coats:
         raise ValueError("there is no coat on the tree whose drying could be changed")
-    as_it_is = np.zeros(ensemble.count) if fit_already else _seconds(shells, air, last_coat, ensemble)
+    through = dry_limit if last_coat else None
+    as_it_is = np.zeros(ensemble.count) if fit_already else _seconds(shells, air, through, ensemble)
     fit = ""
     if (as_it_is == 0.0).all():
         fit = "It is dry through already." if last_coat else "It is fit already."
     changes = [
-        _changed(code, words, refused, shells, other, as_it_is, last_coat, ensemble)
+        _changed(code, words, refused, shells, other, as_it_is, through, ensemble)
         for code, words, refused, other in _other_airs(shells[0], air, fit, limits)
     ]
     blown = [_blown(shell) for shell in shells]
     if any(one is not shell for one, shell in zip(blown, shells, strict=True)):
         words, refused = "air blown through the hollow", _refused_at_all(shells[0], fit)
-        changes.append(_changed("blown", words, refused, blown, air, as_it_is, last_coat, ensemble))
+        changes.append(_changed("blown", words, refused, blown, air, as_it_is, through, ensemble))
     fresh = None
     for angle in OPENED_DEG:
         code: ChangeCode = "joint:60" if angle == OPENED_DEG[0] else "joint:90"
@@ -125,9 +128,9 @@ def what_if(
             changes.append(Change(code, words, refused=f"No joint is sharper than {angle:g}°."))
             continue
         if fresh is None:
-            fresh = _seconds([_anew(shell, shell.spot, air) for shell in shells], air, last_coat, ensemble)
+            fresh = _seconds([_anew(shell, shell.spot, air) for shell in shells], air, through, ensemble)
         anew = [_anew(shell, spot, air) for shell, spot in zip(shells, opened, strict=True)]
-        changes.append(_compared(code, words, fresh, _seconds(anew, air, last_coat, ensemble), ensemble))
+        changes.append(_compared(code, words, fresh, _seconds(anew, air, through, ensemble), ensemble))
     asks_more = any(change.saved.p10 is not None and change.saved.p10 < 0.0 for change in changes)
     notes = (HEATER_NOTE, HELD_NOTE) if asks_more else (HEATER_NOTE,)
     return WhatIf(_spread(as_it_is, ensemble), tuple(changes), notes)
@@ -188,12 +191,12 @@ def _changed(
     shells: Sequence[SpotShell],
     air: Air,
     as_it_is: Floats,
-    last_coat: bool,
+    through: float | None,
     ensemble: Ensemble,
 ) -> Change:
     if refused:
         return Change(code, words, refused)
-    return _compared(code, words, as_it_is, _seconds(shells, air, last_coat, ensemble), ensemble)
+    return _compared(code, words, as_it_is, _seconds(shells, air, through, ensemble), ensemble)
 
 
 def _compared(code: ChangeCode, words: str, before: Floats, after: Floats, ensemble: Ensemble) -> Change:
@@ -256,10 +259,14 @@ def _anew(shell: SpotShell, spot: Spot, air: Air) -> SpotShell:
     return bare.at_equilibrium(float(air.rh_pct)).dip(shell.coats[-1])
 
 
-def _seconds(shells: Sequence[SpotShell], air: Air, last_coat: bool, ensemble: Ensemble) -> Floats:
-    """When the last of the spots is fit, by each member (M,) [s]; infinite where none is in sight."""
+def _seconds(shells: Sequence[SpotShell], air: Air, through: float | None, ensemble: Ensemble) -> Floats:
+    """When the last of the spots is fit, by each member (M,) [s]; infinite where none is in sight.
+
+    through: what a shell may hold that is to dry through, over its dry mass [-]; None: fit for the next coat.
+    """
     # To the last member: what is not known of one would pass for what it saves.
-    ways = tree_ahead(shells, air, ensemble, HORIZON_S, last_coat, confidence=1.0)
+    limit = DRY_THROUGH_LIMIT if through is None else through
+    ways = tree_ahead(shells, air, ensemble, HORIZON_S, through is not None, confidence=1.0, dry_limit=limit)
     return np.asarray(np.stack([way.fit_s for way in ways]).max(axis=0))
 
 

@@ -19,6 +19,9 @@ from tests.air.weather_year import STATIONS, hourly, weather_year
 LEADS_H = (1, 6, 24)
 EVERY_H = 5
 """Origins are so far apart [h], so that every hour of the day comes up."""
+SHED = Room(75.0, 2.0, 110.0, stored_heat=25.0, heater_w=0.0, other_heat_w=100.0, water_kg_h=0.03)
+"""A draughty shed without a heater, by which nothing of the forecast was chosen; its figures are assumed."""
+
 BAND = 1.2816
 """Half the width of an 80 % band, in standard deviations of a normal error."""
 
@@ -73,7 +76,7 @@ def main() -> int:
     """Print the table."""
     good = True
     for station in STATIONS:
-        for name, room in (("heated room", Room()), ("unheated cellar", CELLAR)):
+        for name, room in (("heated room", Room()), ("unheated cellar", CELLAR), ("shed", SHED)):
             for quantity, rows in back_test(station, room).items():
                 unit = "K" if quantity == "temperature" else "%RH"
                 for row in rows:

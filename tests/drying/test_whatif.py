@@ -104,6 +104,15 @@ def test_a_coat_that_is_fit_is_left_alone() -> None:
     assert all(changes(through)[code].refused == "It is dry through already." for code in AIR_CHANGES)
 
 
+def test_a_stricter_dry_limit_takes_longer_and_a_coat_that_is_not_the_last_does_not_ask_it() -> None:
+    shells = (after(dipped("face", older=4), SHOP, 30.0),)
+    strict, usual, lax = (what_if(shells, SHOP, True, dry_limit=limit) for limit in (0.002, 0.005, 0.02))
+    times = [found.as_it_is.p50 or 0.0 for found in (strict, usual, lax)]
+    assert times[0] > times[1] > times[2] > 0.0
+    assert usual == what_if(shells, SHOP, True)
+    assert what_if(shells, SHOP, dry_limit=0.002) == what_if(shells, SHOP)
+
+
 def test_warmer_air_holds_the_same_vapour() -> None:
     warmed: list[Air] = []
     for code, _, _, air in whatif._other_airs(dipped("face", older=5), SHOP, "", DEFAULT_LIMITS):
