@@ -13,7 +13,7 @@ HOURS = np.arange(15 * 24)
 DAILY = 18.0 + 3.0 * np.sin(HOURS * np.pi / 12)
 
 
-EVERY_H = 59
+EVERY_H = 29
 
 
 @pytest.mark.parametrize("room", [Room(), CELLAR], ids=["heated", "cellar"])
