@@ -89,6 +89,27 @@ def test_the_last_known_rack_is_shown_with_its_age(live: LiveShop, phone: Phone)
     expect(page.locator("#link")).to_be_hidden(timeout=NEXT_LOOK_MS)
 
 
+def test_what_to_dip_next_is_kept_with_the_rack_and_says_its_age(live: LiveShop, phone: Phone) -> None:
+    """Never opened before: it comes along with the rack. Once there is a connection it is shown anew."""
+    page, heron = phone(dark=True), tree_of(live, "Heron")
+    open_and_keep(live, page, "/next")
+    go_away(live, page)
+    grow_old(page, 40 * MINUTE_MS)
+    page.goto(f"{live.address}/next")
+    expect(page.get_by_role("heading", name="Next dips", exact=True)).to_be_visible()
+    expect(page.locator(f'.dips a[href="/trees/{heron.id}"]')).to_be_visible()
+    expect(page.locator("#link")).to_contain_text("What you see is as it was about 40 min ago.")
+    assert page.evaluate("getComputedStyle(document.querySelector('.dips')).listStyleType") == "none"
+    for width in (360, 390):
+        page.set_viewport_size({"width": width, "height": 844})
+        assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")
+    if os.environ.get("SLOWCORNER_SCREENSHOTS"):
+        page.screenshot(path=Path(os.environ["SLOWCORNER_SCREENSHOTS"]) / "offline-next-390-dark.png")
+    live.start()
+    expect(page.locator("main:not([data-kept-at]) .dips")).to_be_visible(timeout=NEXT_LOOK_MS)
+    expect(page.locator("#link")).to_be_hidden()
+
+
 def test_a_dip_said_offline_survives_a_reload_and_is_sent_with_its_own_time(
     live: LiveShop, phone: Phone
 ) -> None:

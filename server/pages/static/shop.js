@@ -97,13 +97,20 @@ import { keep, newKey, sendWaiting, tell } from "/static/waiting.js";
   let stale = false;       // something changed that is not shown yet
   let looking = false, lookedAt = performance.now(), soon = 0;
   const refresh = async () => {
-    if (looking || document.visibilityState !== "visible" || !("live" in main().dataset) || busy()) return;
+    if (looking || document.visibilityState !== "visible" || busy()) return;
+    if (!("live" in main().dataset)) return comeBack();
     looking = true;
     stale = false;
     lookedAt = performance.now();
     await fetchAnew();
     looking = false;
     if (stale) refreshSoon();
+  };
+  // A kept page that does not refresh itself is loaded anew once there is a connection: it is not to pass for fresh.
+  const comeBack = async () => {
+    if (!("keptAt" in main().dataset)) return;
+    const answer = await fetch(location.href, { signal: AbortSignal.timeout(8000), cache: "no-store" }).catch(() => null);
+    if (answer?.ok && !busy()) location.reload();
   };
   const fetchAnew = async () => {
     try {

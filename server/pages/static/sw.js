@@ -2,13 +2,13 @@
 "use strict";
 importScripts("/static/kept-dips.js", "/static/notices.js");
 const SHELL = "shell-2", PAGES = "pages-1";
-const FILES = ["/static/shop.css", "/static/rack.css", "/static/shop.js", "/static/waiting.js", "/static/kept-dips.js", "/static/changes.js",
+const FILES = ["/static/shop.css", "/static/rack.css", "/static/next.css", "/static/shop.js", "/static/waiting.js", "/static/kept-dips.js", "/static/changes.js",
   "/static/icon.svg", "/static/icon-192.png"];
-const PAGE = /^\/$|^\/(air|shop)$|^\/trees\/\d+$/;
+const PAGE = /^\/$|^\/(next|air|shop)$|^\/trees\/\d+$/;
 const TAG = /^\/[th]\/./i;
 const KEPT_AT = "X-Kept-At";      // on a kept page: when it came, by this phone's clock [ms]
 const PATIENCE_MS = 4000;         // how long a kept page waits for a fresh one
-const OLD_MS = 10 * 60 * 1000;    // a tree's page older than this is fetched again when the rack is
+const OLD_MS = 10 * 60 * 1000;    // a page older than this that goes with the rack is fetched again when the rack is
 
 self.addEventListener("install", (event) => {
   event.waitUntil(caches.open(SHELL).then((cache) => cache.addAll(FILES)).then(() => self.skipWaiting()));
@@ -35,15 +35,16 @@ const keep = async (path) => {
   const answer = await fetch(path, { cache: "no-store", headers: { Accept: "text/html" } });
   if (isPage(answer)) await keepAnswer(path, answer);
 };
-// A dip can be said on any tree of the rack without a connection, so each has its page here. One after the other.
+// A dip can be said on any tree of the rack without a connection, so each has its page here, and what to dip next
+// is asked where there is none as well. One after the other.
 const keepTrees = async (rack) => {
   const pages = await caches.open(PAGES);
-  const paths = new Set(Array.from(rack.matchAll(/href="(\/trees\/\d+)"/g), (found) => found[1]));
+  const trees = new Set(Array.from(rack.matchAll(/href="(\/trees\/\d+)"/g), (found) => found[1]));
   for (const { url } of await pages.keys()) {
     const path = new URL(url).pathname;
-    if (path.startsWith("/trees/") && !paths.has(path)) await pages.delete(path);
+    if (path.startsWith("/trees/") && !trees.has(path)) await pages.delete(path);
   }
-  for (const path of paths) {
+  for (const path of ["/next", ...trees]) {
     const kept = await pages.match(path);
     if (!kept || Date.now() - Number(kept.headers.get(KEPT_AT)) > OLD_MS) await keep(path);
   }
