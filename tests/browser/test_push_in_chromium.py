@@ -384,6 +384,51 @@ def test_a_newer_notice_of_a_tree_takes_the_older_ones_away(told: Told, live: Li
     assert next(one for one in left if one["title"].startswith("Heron"))["actions"] == []
 
 
+CHANGED = """async ({ old, fresh, p256dh, auth }) => {
+  const one = (endpoint) => ({ endpoint, options: { applicationServerKey: "ours" },
+    toJSON: () => ({ endpoint, expirationTime: null, keys: { p256dh, auth } }) });
+  self.askedFor = [];
+  PushManager.prototype.subscribe = async (options) => {
+    askedFor.push([options.userVisibleOnly, options.applicationServerKey]);
+    return one(`${fresh}-asked`);
+  };
+  const event = Object.assign(new ExtendableEvent("pushsubscriptionchange"), {
+    oldSubscription: old ? one(old) : null, newSubscription: self.given ? one(fresh) : null,
+  }), work = [];
+  event.waitUntil = (promise) => work.push(promise);
+  self.dispatchEvent(event);
+  await Promise.all(work);
+  return { handled: work.length, asked: askedFor };
+}"""
+"""The browser's word that the phone's address changed. It comes from its maker's service alone, so it is made
+here with what the Push API says is on it (W3C Push API, from memory)."""
+
+
+def test_a_phone_whose_address_changes_is_told_at_the_new_one(
+    told: Told, live: LiveShop, push_service: PushService
+) -> None:
+    engine, heron = live.shop.engine, tree_of(live, "Heron")
+    first, second = push_service.new_phone(), push_service.new_phone()
+    subscriptions.subscribe(engine, first.endpoint, first.p256dh, first.auth, NOON)
+    pushed(live, heron)  # a notice waits for it
+    to_second = {"fresh": second.endpoint, "p256dh": second.p256dh, "auth": second.auth}
+    told.worker.evaluate("self.given = true")
+    done = told.worker.evaluate(CHANGED, to_second | {"old": first.endpoint})
+    assert done == {"handled": 1, "asked": []}
+    (kept,) = subscriptions.subscriptions(engine)
+    assert (kept.endpoint, kept.p256dh, kept.auth) == (second.endpoint, second.p256dh, second.auth)
+    (due,) = notices.due_deliveries(engine, NOON, 9)
+    assert due.subscription.endpoint == second.endpoint
+    assert phones.phone_at(engine, first.endpoint) is None
+    # A browser that brings no new subscription is asked for one, by the old one's key or the service's.
+    told.worker.evaluate("self.given = false")
+    done = told.worker.evaluate(CHANGED, to_second | {"old": second.endpoint})
+    assert done == {"handled": 1, "asked": [[True, "ours"]]}
+    done = told.worker.evaluate(CHANGED, to_second | {"old": None})
+    assert done == {"handled": 1, "asked": [[True, live.shop.parts.vapid_public_key]]}
+    assert [one.endpoint for one in subscriptions.subscriptions(engine)] == [f"{second.endpoint}-asked"]
+
+
 def test_a_push_that_cannot_be_read_says_to_look(told: Told) -> None:
     look = "Something is to be seen on the rack."
     for payload in ("[]", "no JSON", '{"body": "x"}'):
