@@ -106,14 +106,14 @@ def coat_seconds(
     times = np.full((len(coats), ensemble.count), np.nan)
     for index in _reckoned(coats):
         through = dry_limit if index + 1 == len(coats) else None
-        times[index] = _alone(coats[: index + 1], through, spot, size_mm, coming, ensemble)
+        times[index] = one_coat_seconds(coats[: index + 1], through, spot, size_mm, coming, ensemble)
     for index in range(len(coats)):
         if np.isnan(times[index, 0]):
             times[index] = times[index - 1]
     return times
 
 
-def _alone(
+def one_coat_seconds(
     coats: Sequence[CoatMaterial],
     through: float | None,
     spot: str,
@@ -121,6 +121,10 @@ def _alone(
     coming: ComingAir,
     ensemble: Ensemble,
 ) -> Floats:
+    """How long the newest of these coats dries until it is fit [s], (M,); `through`: until it is dry through.
+
+    through: water over dry mass that a shell which is dry through may hold [-]; None: fit for the next coat.
+    """
     temp_z, rh_z = deviates(ensemble.count)
     members = replace(
         ensemble.members,

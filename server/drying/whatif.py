@@ -108,16 +108,16 @@ def what_if(
         raise ValueError("there is no coat on the tree whose drying could be changed")
     through = dry_limit if last_coat else None
     as_it_is = np.zeros(ensemble.count) if fit_already else _seconds(shells, air, through, ensemble)
-    fit = ""
+    kind, fit = shells[0].coats[-1].kind, ""
     if (as_it_is == 0.0).all():
         fit = "It is dry through already." if last_coat else "It is fit already."
     changes = [
         _changed(code, words, refused, shells, other, as_it_is, through, ensemble)
-        for code, words, refused, other in _other_airs(shells[0], air, fit, limits)
+        for code, words, refused, other in other_airs(kind, len(shells[0].coats), air, fit, limits)
     ]
     blown = [_blown(shell) for shell in shells]
     if any(one is not shell for one, shell in zip(blown, shells, strict=True)):
-        words, refused = "air blown through the hollow", _refused_at_all(shells[0], fit)
+        words, refused = "air blown through the hollow", _refused_at_all(kind, fit)
         changes.append(_changed("blown", words, refused, blown, air, as_it_is, through, ensemble))
     fresh = None
     for angle in OPENED_DEG:
@@ -130,25 +130,25 @@ def what_if(
         if fresh is None:
             fresh = _seconds([_anew(shell, shell.spot, air) for shell in shells], air, through, ensemble)
         anew = [_anew(shell, spot, air) for shell, spot in zip(shells, opened, strict=True)]
-        changes.append(_compared(code, words, fresh, _seconds(anew, air, through, ensemble), ensemble))
+        changes.append(compared(code, words, fresh, _seconds(anew, air, through, ensemble), ensemble))
     asks_more = any(change.saved.p10 is not None and change.saved.p10 < 0.0 for change in changes)
     notes = (HEATER_NOTE, HELD_NOTE) if asks_more else (HEATER_NOTE,)
     return WhatIf(_spread(as_it_is, ensemble), tuple(changes), notes)
 
 
-def _other_airs(
-    shell: SpotShell, air: Air, never: str, limits: WarningLimits
+def other_airs(
+    kind: str, coats: int, air: Air, never: str = "", limits: WarningLimits = DEFAULT_LIMITS
 ) -> list[tuple[ChangeCode, str, str, Air]]:
     """Each change of the air: its code, words, why it is not tried ("" where it is), and the air.
 
-    `never`: why none of them is; "" where some may be.
+    kind, coats: of the coat that dries, and the how manyth it is. `never`: why none of them is; "" where some
+    may be.
     """
-    kind, coats = shell.coats[-1].kind, len(shell.coats)
     wanted = limits.air_of(kind)
     drier = air.rh_pct - DRIER_PCT
     warmer = air.temp_c + WARMER_K
     warm_rh = float(relative_humidity_pct(warmer, vapour_pressure_pa(air.temp_c, air.rh_pct)))
-    never = _refused_at_all(shell, never)
+    never = _refused_at_all(kind, never)
     fan_refused = drier_refused = warmer_refused = never
     if not never:
         if air.speed_m_s >= FAN_M_S:
@@ -177,9 +177,9 @@ def _other_airs(
     ]
 
 
-def _refused_at_all(shell: SpotShell, never: str) -> str:
+def _refused_at_all(kind: str, never: str) -> str:
     """Why no air may be changed on this coat; "" where it may."""
-    if shell.coats[-1].kind == "prime":
+    if kind == "prime":
         return "Never on a prime coat: it would dry too fast and crack."
     return never
 
@@ -196,10 +196,10 @@ def _changed(
 ) -> Change:
     if refused:
         return Change(code, words, refused)
-    return _compared(code, words, as_it_is, _seconds(shells, air, through, ensemble), ensemble)
+    return compared(code, words, as_it_is, _seconds(shells, air, through, ensemble), ensemble)
 
 
-def _compared(code: ChangeCode, words: str, before: Floats, after: Floats, ensemble: Ensemble) -> Change:
+def compared(code: ChangeCode, words: str, before: Floats, after: Floats, ensemble: Ensemble) -> Change:
     """Each member against itself: what is saved is far surer than either time."""
     # What has no end either way saves nothing; what has one only with the change saves without measure.
     ends = np.isfinite(after)

@@ -3,7 +3,7 @@
 from datetime import datetime, timedelta
 from typing import Annotated
 
-from fastapi import APIRouter, Form, Path, Response
+from fastapi import APIRouter, Form, Path, Query, Response
 from fastapi.responses import RedirectResponse
 
 from sensors.air_forecast import AirWord, AirWordError, WordKind
@@ -35,8 +35,8 @@ def next_dips_pages(parts: Parts) -> APIRouter:
         return show(next_dips_page(parts))
 
     @router.get(POUR)
-    def pour() -> Response:
-        return show(pour_day_page(parts))
+    def pour(buy: Annotated[int | None, Query(ge=1, le=2**53)] = None) -> Response:
+        return show(pour_day_page(parts, buy=buy))
 
     @router.post(POUR)
     def set_pour(

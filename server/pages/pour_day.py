@@ -1,12 +1,13 @@
 """The way to pour day: when each tree can be burnt out, how late it may be dipped, and a picture of it."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 
 from markupsafe import Markup
 
 from scheduler.pour_day import NEVER
 from sensors.clock import SECOND_MS, Millis
+from server.pages.buying_time import TimePart, time_part
 from server.pages.contexts import Frame
 from server.pages.fortnight import fortnight_svg
 from server.pages.frame import Shop, frame, shop_now
@@ -24,7 +25,7 @@ CAUTIONS = (
 
 @dataclass(frozen=True)
 class WayRow:
-    """One tree on its way."""
+    """One tree on its way. `buy`: where what would buy time is asked; `bought`: the answer, once it was."""
 
     tree_id: int
     label: str
@@ -33,6 +34,8 @@ class WayRow:
     next_by: str
     verdict: str
     behind: bool
+    buy: str
+    bought: TimePart | None
 
 
 @dataclass(frozen=True)
@@ -51,8 +54,8 @@ class PourDayPage:
     cautions: tuple[str, ...]
 
 
-def pour_day_page(parts: Parts, fault: str = "") -> PourDayPage:
-    """The page as of now."""
+def pour_day_page(parts: Parts, fault: str = "", buy: int | None = None) -> PourDayPage:
+    """The page as of now, with what would buy time on the tree `buy`, where that is late."""
     shop = shop_now(parts)
     plan = parts.plan_desk.plan(parts.engine, parts.rack, parts.clock)
     at = plan.pour_at
@@ -63,7 +66,7 @@ def pour_day_page(parts: Parts, fault: str = "") -> PourDayPage:
         set_for="" if at is None else _day_words(at, shop),
         day="" if local is None else f"{local:%Y-%m-%d}",
         hour="08:00" if local is None else f"{local:%H:%M}",
-        rows=tuple(_row(one, at, shop) for one in plan.trees),
+        rows=tuple(_with_time(parts, _row(one, at, shop), one, buy) for one in plan.trees),
         blocked=f"Not reckoned, for nobody can tell when they are fit: {', '.join(plan.blocked)}."
         if plan.blocked
         else "",
@@ -93,7 +96,14 @@ def _row(one: TreeAhead, at: Millis | None, shop: Shop) -> WayRow:
         )
         if one.latest:
             next_by = _by_words(one, shop)
-    return WayRow(one.tree.id, one.tree.label, to_go, earliest, next_by, verdict, behind)
+    ask = f"/next/pour?buy={one.tree.id}#tree-{one.tree.id}" if behind else ""
+    return WayRow(one.tree.id, one.tree.label, to_go, earliest, next_by, verdict, behind, ask, None)
+
+
+def _with_time(parts: Parts, row: WayRow, one: TreeAhead, buy: int | None) -> WayRow:
+    if not row.behind or row.tree_id != buy:
+        return row
+    return replace(row, buy="", bought=time_part(parts, one))
 
 
 def _by_words(one: TreeAhead, shop: Shop) -> str:

@@ -115,7 +115,7 @@ def test_a_stricter_dry_limit_takes_longer_and_a_coat_that_is_not_the_last_does_
 
 def test_warmer_air_holds_the_same_vapour() -> None:
     warmed: list[Air] = []
-    for code, _, _, air in whatif._other_airs(dipped("face", older=5), SHOP, "", DEFAULT_LIMITS):
+    for code, _, _, air in whatif.other_airs("backup", 6, SHOP, "", DEFAULT_LIMITS):
         if code == "warmer":
             warmed.append(air)
     [air] = warmed

@@ -4,6 +4,7 @@ import pytest
 
 from scheduler.forecast import Quantiles
 from sensors.clock import HOUR_MS
+from server.drying.whatif import Change, Spread, WhatIf
 from server.store import plans as plan_store
 from tests.service.fake_shop import NOON, Browser, FakeShop, problem
 
@@ -67,6 +68,35 @@ def test_the_pour_day_is_set_shown_and_refused_where_it_is_past(rack: FakeShop, 
     assert plan_store.pour_day(rack.engine) is not None
     assert web.post("/next/pour", data={"day": ""}).status_code == 303
     assert plan_store.pour_day(rack.engine) is None
+
+
+def test_a_late_tree_says_what_would_buy_time_and_nothing_on_a_prime(rack: FakeShop, web: Browser) -> None:
+    hour = Spread(1800.0, 3600.0, 7200.0)
+    late = rack.hang("Teal", "A5", 8, "drying", fit=Quantiles(*3 * (NOON + HOUR_MS,)), remaining=0.5)
+    prime = rack.hang("Ruff", "A6", 1, "drying", fit=Quantiles(*3 * (NOON + HOUR_MS,)), remaining=0.5)
+    refused = Change("fan", "a fan", "Never on a prime coat: it would dry too fast and crack.")
+    rack.rack.what_ifs = {
+        late.id: WhatIf(hour, (Change("fan", "a fan", "", hour, hour),)),
+        prime.id: WhatIf(hour, (refused,)),
+    }
+    assert web.post("/next/pour", data={"day": "2026-03-03", "hour": "08:00"}).status_code == 303
+    page = web.get("/next/pour").text
+    assert f'href="/next/pour?buy={late.id}#tree-{late.id}"' in page
+    assert "which is drying" not in page
+    asked = web.get(f"/next/pour?buy={late.id}").text
+    assert "On coat 8 of 10, backup, which is drying:" in asked
+    assert "saves 30 min to 2 h" in asked
+    assert "On the backup coat to come:" in asked
+    drier = asked.split("On the backup coat to come:")[1].split("air 10 %RH drier")[1]
+    assert drier.split("<td>")[1].startswith("saves ")
+    on_prime = web.get(f"/next/pour?buy={prime.id}").text
+    under_way, coming = on_prime.split("On each of the 7 backup coats to come:")
+    assert under_way.count("saves ") == 0
+    assert "Never on a prime coat" in under_way
+    assert "the wax would grow inside a thin shell" in coming
+    # Who is in time, or not there, has nothing to ask; and a coat fewer is never offered.
+    assert "which is drying" not in web.get("/next/pour?buy=999").text
+    assert "fewer coats" not in asked
 
 
 def test_no_hours_of_work_says_so_and_names_who_waits(rack: FakeShop, web: Browser) -> None:
