@@ -36,7 +36,9 @@ def node_health(parts: Parts) -> Sequence[NodeFault]:
         else:
             behind = clock_behind(words, parts.clock.rate)
             if behind is not None:
-                reason = f"{behind_words(behind)}: what it says is taken for older than it is"
+                # It goes on counting: see the tests of a clock that is behind for what leaving it out loses.
+                what = "what it says is taken for older than it is, and still counts"
+                reason = f"{behind_words(behind)}: {what}. Set its clock, or let it send no time of its own"
                 found.append(NodeFault(place, node, "clock off", words[0][0], None, reason, left_out=False))
         own = settings.get((place, node))
         if place not in batteries:
