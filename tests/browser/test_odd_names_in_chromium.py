@@ -11,8 +11,9 @@ from tests.service.test_odd_input import ODD
 pytestmark = pytest.mark.browser
 
 TOO_WIDE = """() => document.documentElement.scrollWidth <= innerWidth ? [] :
-  [...document.querySelectorAll("main :not(svg *)")].filter((one) => one.getBoundingClientRect().right > innerWidth)
-    .map((one) => `${one.tagName}.${one.getAttribute("class")} in ${one.parentElement.getAttribute("class")}`)"""
+  [...document.querySelectorAll("main :not(svg *)")]
+    .filter((one) => one.getBoundingClientRect().right > innerWidth)
+    .map((one) => one.outerHTML.slice(0, 80))"""
 
 
 def test_odd_names_stay_within_the_page_and_are_words(live: LiveShop, phone: Phone) -> None:
