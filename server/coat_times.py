@@ -26,6 +26,9 @@ log = logging.getLogger("slowcorner.plan")
 Floats = NDArray[np.float64]
 
 MOST_KEPT = 400
+NEAR_TEMP_K, NEAR_RH_PCT = 1.0, 5.0
+"""So far apart [K], [%RH] an answer may stand for another air's for a while: two steps of `ComingAir`; assumed."""
+
 USUAL_HOURS = {"prime": (2.0, 4.0, 12.0), "backup": (2.0, 5.0, 18.0), "seal": (1.0, 4.0, 12.0)}
 """What a coat takes to dry before it is reckoned: soonest, middle, latest [h]; from memory."""
 
@@ -41,7 +44,8 @@ class CoatTimes:
     """Answers at once. From any thread; `wait` until all that was asked for is reckoned.
 
     While what is asked for is being reckoned, the last answer for alike trees of the place stands, as long as
-    its air is no further from the new one than the forecast of it may be off by.
+    its air is no further from the new one than the forecast of it may be off by, or than `NEAR_TEMP_K` and
+    `NEAR_RH_PCT`.
     """
 
     _known: dict[Key, Floats] = field(default_factory=dict)
@@ -119,8 +123,8 @@ def _near(reckoned: ComingAir, coming: ComingAir) -> bool:
     air, other = reckoned.air, coming.step.air
     return (
         (air.speed_m_s, air.pressure_pa) == (other.speed_m_s, other.pressure_pa)
-        and abs(air.temp_c - other.temp_c) <= coming.temp_off
-        and abs(air.rh_pct - other.rh_pct) <= coming.rh_off
+        and abs(air.temp_c - other.temp_c) <= max(coming.temp_off, NEAR_TEMP_K)
+        and abs(air.rh_pct - other.rh_pct) <= max(coming.rh_off, NEAR_RH_PCT)
     )
 
 

@@ -16,7 +16,7 @@ from server.shop_rules import shop_rules
 
 @dataclass(frozen=True)
 class TimePart:
-    """What would buy time: on the coat that is drying, on each backup coat to come; `nothing`: why neither."""
+    """What would buy time: on the coat that dries, on each backup coat to come; `nothing`: why neither."""
 
     now: str
     now_rows: tuple[WhatIfRow, ...]

@@ -33,7 +33,6 @@ class WayRow:
     earliest: str
     next_by: str
     verdict: str
-    behind: bool
     buy: str
     bought: TimePart | None
 
@@ -97,11 +96,11 @@ def _row(one: TreeAhead, at: Millis | None, shop: Shop) -> WayRow:
         if one.latest:
             next_by = _by_words(one, shop)
     ask = f"/next/pour?buy={one.tree.id}#tree-{one.tree.id}" if behind else ""
-    return WayRow(one.tree.id, one.tree.label, to_go, earliest, next_by, verdict, behind, ask, None)
+    return WayRow(one.tree.id, one.tree.label, to_go, earliest, next_by, verdict, ask, None)
 
 
 def _with_time(parts: Parts, row: WayRow, one: TreeAhead, buy: int | None) -> WayRow:
-    if not row.behind or row.tree_id != buy:
+    if not row.buy or row.tree_id != buy:
         return row
     return replace(row, buy="", bought=time_part(parts, one))
 

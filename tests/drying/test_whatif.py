@@ -134,7 +134,7 @@ def test_without_an_end_in_sight_what_ends_saves_without_measure() -> None:
     assert by_code["fan"].fit_after.p50 is None
     assert by_code["fan"].saved == Spread(0.0, 0.0, 0.0)
     without_end = np.array([np.inf])
-    assert whatif._compared("fan", "", without_end, without_end, ALONE).saved.p50 == 0.0
+    assert whatif.compared("fan", "", without_end, without_end, ALONE).saved.p50 == 0.0
 
 
 def test_what_cannot_be_is_refused() -> None:

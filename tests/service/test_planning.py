@@ -1,6 +1,7 @@
 """The plan of a shop: what is next, when each tree can be burnt out, and what cannot be."""
 
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
 
 import pytest
 
@@ -9,6 +10,9 @@ from sensors.clock import DAY_MS, HOUR_MS, MINUTE_MS
 from server.planning import PlanDesk, PourDayError, ShopPlan, dip_length, pour_day_said
 from server.store import dips as dip_store
 from server.store import plans as plan_store
+from server.store import recipes as recipe_store
+from server.store import trees as tree_store
+from server.store.engine import RefusedError
 from server.store.values import Dip, NewDip
 from server.work_hours import WorkHoursError, set_work_hours, work_hours
 from tests.service.fake_shop import NOON, FakeShop
@@ -164,3 +168,23 @@ def test_a_dip_that_is_made_leaves_the_order_of_the_others(shop: FakeShop, desk:
     assert [dip.tree_id for dip in after if dip.nth == 0][:5] == [
         dip.tree_id for dip in before if dip.nth == 0 and dip.tree_id != first.tree_id
     ]
+
+
+def test_a_tree_under_way_keeps_its_recipe_whatever_is_written_since(shop: FakeShop, desk: PlanDesk) -> None:
+    old = shop.hang("Heron", "A1", 3, "fit", fit=soon(-1))
+    before = planned(shop, desk).trees[0]
+    prime, _, backup, *_ = coats = old.recipe.coats
+    three = [prime, replace(backup, number=2), replace(coats[-1], number=3)]
+    # Recipes are only ever added: none takes the place of one that is there.
+    with pytest.raises(RefusedError, match="is there already"):
+        recipe_store.add_recipe(shop.engine, old.recipe.name, three)
+    written = recipe_store.add_recipe(shop.engine, "Three coats", three)
+    kept = tree_store.tree(shop.engine, old.id)
+    assert kept is not None
+    assert kept.recipe == old.recipe
+    after = planned(shop, desk).trees[0]
+    assert (after.tree.recipe, len(after.coats), after.burnout) == (old.recipe, 7, before.burnout)
+    # A tree that is hung from now on may take the new one, and is planned by it.
+    shop.recipe = written
+    shop.hang("Snipe", "A2", 0, "new")
+    assert {one.tree.label: len(one.coats) for one in planned(shop, desk).trees} == {"Heron": 7, "Snipe": 3}
