@@ -10,7 +10,7 @@ from server.api.problems import ProblemError
 from server.api.schemas import Name, Note
 from server.pages.air import Span, air_page, name_place
 from server.pages.phone_files import phone_files
-from server.pages.rack import rack_page
+from server.pages.rack_kept import KeptRack
 from server.pages.render import show
 from server.pages.shop import shop_page
 from server.pages.tree_routes import tree_pages
@@ -22,10 +22,11 @@ def page_router(parts: Parts) -> APIRouter:
     router = APIRouter(include_in_schema=False)
     router.include_router(phone_files())
     router.include_router(tree_pages(parts))
+    kept_rack = KeptRack(parts)
 
     @router.get("/")
     def rack(place: Annotated[str, Query(max_length=64)] = "") -> Response:
-        return show(rack_page(parts, place))
+        return kept_rack.show(place)
 
     @router.get("/air")
     def air(span: Span = "day") -> Response:

@@ -18,6 +18,7 @@ from sqlalchemy.exc import ArgumentError, DBAPIError, NoSuchModuleError
 from sqlmodel import Session
 
 from server.store.migrating import NewerDatabaseError, bring_up_to_date
+from server.store.revisions import watch
 
 BUSY_MS = 10_000
 """How long a writer waits for another one [ms]."""
@@ -66,6 +67,7 @@ def open_store(url: str) -> Engine:
     except BaseException:
         engine.dispose()
         raise
+    watch(engine)
     return engine
 
 

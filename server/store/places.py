@@ -4,12 +4,17 @@ from sqlalchemy import Engine
 from sqlmodel import col, select
 
 from server.store import engine as store
+from server.store.revisions import kept
 from server.store.tables import PlaceRow
 from server.store.values import Place
 
 
 def places(engine: Engine) -> list[Place]:
     """Every place, by its id."""
+    return list(kept(engine, "places", (PlaceRow.__tablename__,), lambda: _places(engine)))
+
+
+def _places(engine: Engine) -> list[Place]:
     with store.reading(engine) as session:
         return [_place(row) for row in session.exec(select(PlaceRow).order_by(col(PlaceRow.id)))]
 

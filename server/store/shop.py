@@ -1,5 +1,6 @@
 """What belongs to the shop and not to the process: its settings, and where its clock stands."""
 
+from copy import deepcopy
 from typing import Any
 
 from sqlalchemy import Engine
@@ -7,6 +8,7 @@ from sqlalchemy import Engine
 from sensors.clock import Millis
 from server.store import engine as store
 from server.store.inserting import insert_into
+from server.store.revisions import kept
 from server.store.tables import SettingRow
 from server.store.values import ClockAnchor
 
@@ -15,6 +17,12 @@ _CLOCK = "clock"
 
 def setting(engine: Engine, key: str) -> Any | None:
     """A setting as it was set; None where it never was."""
+    return deepcopy(
+        kept(engine, ("setting", key), (SettingRow.__tablename__,), lambda: _setting(engine, key))
+    )
+
+
+def _setting(engine: Engine, key: str) -> Any | None:
     with store.reading(engine) as session:
         row = session.get(SettingRow, key)
         return None if row is None else row.value

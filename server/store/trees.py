@@ -10,15 +10,33 @@ from sqlmodel import Session, col, select
 from sensors.clock import Millis
 from server.store import engine as store
 from server.store.recipes import recipe_of
-from server.store.tables import PlaceRow, RecipeRow, TreeEventRow, TreeRow, TreeSpotRow
+from server.store.revisions import kept
+from server.store.tables import (
+    PlaceRow,
+    RecipeCoatRow,
+    RecipeRow,
+    SettingRow,
+    TreeEventRow,
+    TreeRow,
+    TreeSpotRow,
+)
 from server.store.values import NewTree, Recipe, Tree, TreeEvent, TreeSpot
 
 RESTING_HOURS = 24.0
 """How long a tree rests after its last coat, unless the shop says otherwise [h]."""
 
+_OF_TREES = tuple(row.__tablename__ for row in (TreeRow, TreeSpotRow, RecipeRow, RecipeCoatRow))
+
+RACK_TABLES = (*_OF_TREES, PlaceRow.__tablename__, SettingRow.__tablename__)
+"""What the rack's page is read from, beside the verdicts."""
+
 
 def rack(engine: Engine) -> list[Tree]:
     """The trees on the rack, in the order they were hung."""
+    return list(kept(engine, "rack", _OF_TREES, lambda: _rack(engine)))
+
+
+def _rack(engine: Engine) -> list[Tree]:
     with store.reading(engine) as session:
         return _trees(session, col(TreeRow.left_how) == "")
 
