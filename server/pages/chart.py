@@ -115,7 +115,7 @@ def _late(when: Quantiles) -> Millis | None:
 def _band(trace: Trace, axis: TimeAxis, share: ValueAxis) -> list[str]:
     marks = []
     for run in trace.runs:
-        inside = run.on(axis)
+        inside = run.drawn(axis)
         if len(inside) > 1 and any(high > low for _, _, low, high in inside):
             low = [(axis.x(time), share.y(low)) for time, _, low, _ in inside]
             high = [(axis.x(time), share.y(high)) for time, _, _, high in inside]
@@ -128,7 +128,7 @@ def _lines(traces: Sequence[Trace], axis: TimeAxis, share: ValueAxis) -> list[st
     for rank, trace in enumerate(traces):
         last: list[tuple[float, float]] = []
         for run in trace.runs:
-            points = [(axis.x(time), share.y(value)) for time, value, _, _ in run.on(axis)]
+            points = [(axis.x(time), share.y(value)) for time, value, _, _ in run.drawn(axis)]
             joined = [*last[-1:], *points] if run.ahead else points
             if len(joined) > 1:
                 kind = 'class="ahead" ' if run.ahead else ""

@@ -10,6 +10,9 @@ from sensors.clock import Millis
 from server.pages.axes import TimeAxis
 from server.verdicts import Band, CoatVerdict, Course, Curve, SpotVerdict
 
+APART = 0.5
+"""Points of a line nearer to each other than this are one [units of the drawing, about a phone's pixel]."""
+
 
 @dataclass(frozen=True)
 class Run:
@@ -29,6 +32,25 @@ class Run:
             if point[0] >= axis.start:
                 inside.append(point)
         return inside
+
+    def drawn(self, axis: TimeAxis) -> list[tuple[Millis, float, float, float]]:
+        """The part on the axis without points that lie nearer to the one before than a line shows.
+
+        Its first and its last point stay. A line through what is left is off by less than APART to the side.
+
+        >>> from zoneinfo import ZoneInfo
+        >>> run = Run(tuple((time, 1.0, 1.0, 1.0) for time in range(1001)))
+        >>> kept = run.drawn(TimeAxis(0, 1000, 0.0, 10.0, ZoneInfo("UTC")))
+        >>> len(kept), kept[0][0], kept[-1][0]
+        (21, 0, 1000)
+        """
+        inside = self.on(axis)
+        least = APART * (axis.end - axis.start) / (axis.right - axis.left)
+        kept = inside[:1]
+        for point in inside[1:-1]:
+            if point[0] - kept[-1][0] >= least:
+                kept.append(point)
+        return kept + inside[1:][-1:]
 
 
 @dataclass(frozen=True)
