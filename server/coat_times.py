@@ -27,7 +27,7 @@ Floats = NDArray[np.float64]
 
 MOST_KEPT = 400
 NEAR_TEMP_K, NEAR_RH_PCT = 1.0, 5.0
-"""So far apart [K], [%RH] an answer may stand for another air's a while: two steps of `ComingAir`; assumed."""
+"""So far apart [K], [%RH] an answer may stand for another air's a while: two of its steps; assumed."""
 
 USUAL_HOURS = {"prime": (2.0, 4.0, 12.0), "backup": (2.0, 5.0, 18.0), "seal": (1.0, 4.0, 12.0)}
 """What a coat takes to dry before it is reckoned: soonest, middle, latest [h]; from memory."""
