@@ -12,7 +12,7 @@ from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field, replace
 
 from scheduler.forecast import Outlook
-from sensors.air import GAP_LIMIT_MS
+from sensors.air import BLOCK_MS, GAP_LIMIT_MS
 from sensors.bridging import REACH_MS
 from sensors.clock import DAY_MS, HOUR_MS, Clock, Millis
 from sensors.reading import Reading
@@ -75,6 +75,9 @@ class LiveRack:
     _heard: list[Reading] = field(default_factory=list)
     _heard_lock: threading.Lock = field(default_factory=threading.Lock)
     _heard_arrived: Millis = 0
+    _block_ends: Millis = 0
+    _pressing: threading.Event = field(default_factory=threading.Event)
+    """A reading was heard that may make a tree fit: forecasts, which may wait, give way to the next look."""
     _arrived: Millis = 0
     """What came up to this time [ms], and nothing later, is in the air records; a saved state carries it."""
     _thread: ThreadPoolExecutor = field(
@@ -101,6 +104,8 @@ class LiveRack:
         with self._heard_lock:
             self._heard.extend(heard)
             self._heard_arrived = max(self._heard_arrived, arrived)
+            if any(reading.time >= self._block_ends for reading in heard):
+                self._pressing.set()
 
     def look(self, forecast: bool = True) -> Sequence[Outlook]:
         """Go on to now with every tree, with a forecast or with the last one; returns the outlooks."""
@@ -193,6 +198,7 @@ class LiveRack:
         if forecast:
             self._forecast(only)
             self._expect(now)
+        if forecast and not self._pressing.is_set():
             self._foresee_nights(now, only)
             self._advice_desk.look(self.engine, self._foreseen, now)
         save(self.engine, moved, self._arrived)
@@ -210,6 +216,8 @@ class LiveRack:
     def _take_heard(self) -> None:
         with self._heard_lock:
             heard, self._heard = self._heard, []
+            self._pressing.clear()
+            self._block_ends = (self.clock.now() // BLOCK_MS + 1) * BLOCK_MS
             self._arrived = max(self._arrived, self._heard_arrived)
         self._rewind(self._airs.hear(heard))
 
@@ -237,7 +245,7 @@ class LiveRack:
             place = followed.tree.place
             course = self._air_ahead.course(place, self._airs.of(place), state.at, state.air)
             followed.forecast = Forecast(state.at, followed.judge.ahead(course))
-            if time.monotonic() - began > FORECAST_BUDGET_S:
+            if self._pressing.is_set() or time.monotonic() - began > FORECAST_BUDGET_S:
                 return
 
     def _expect(self, now: Millis) -> None:

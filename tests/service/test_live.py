@@ -6,9 +6,13 @@ from dataclasses import replace
 import pytest
 
 from scheduler.forecast import Outlook
+from sensors.air import BLOCK_MS
 from sensors.clock import HOUR_MS, MINUTE_MS, Millis, SetClock
 from sensors.reading import Reading
 from server.believing import set_believed
+from server.drying.air_course import AirCourse
+from server.drying.verdict import Ahead
+from server.judging import TreeJudge
 from server.live import LiveRack
 from server.shop_settings import keep_settings
 from server.store import dips, places, readings, recipes, saved, trees
@@ -290,3 +294,35 @@ def test_air_that_no_tree_needs_is_let_go_of_and_nothing_said_changes(engine: En
     # Two days at a time come in; after the reach of what is looked back for, as much goes.
     assert max(kept) == kept[-1] < 1.2 * kept[-8]
     assert shop.rack().outlooks() == rack.outlooks()
+
+
+def test_forecasts_give_way_to_a_reading_that_ends_a_block(
+    shop: Shop, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    recipe = recipes.ensure_default(shop.engine)
+    for number in range(3):
+        name = f"Teal {number}"
+        tree = trees.add_tree(shop.engine, NewTree(name, f"B{number}", PLACE, recipe.id, 25.0, SPOTS), START)
+        dips.add_dip(shop.engine, NewDip(tree.id, START, START))
+    shop.dip(0.0)
+    shop.say(steady(START, 1.0))
+    shop.at(1.0)
+    rack = shop.unlooked_rack()
+    rack.look(forecast=False)
+    made: list[str] = []
+    real = TreeJudge.ahead
+    ends = (shop.clock.now() // BLOCK_MS + 1) * BLOCK_MS
+
+    def ahead(judge: TreeJudge, course: AirCourse | None = None) -> tuple[Ahead, ...]:
+        made.append(judge.tree.label)
+        if len(made) == 1:
+            rack.hear([Reading(PLACE, "n1", "temperature", "Cel", 21.0, ends - 1)], shop.arrived + 1)
+        if len(made) == 2:
+            rack.hear([Reading(PLACE, "n1", "temperature", "Cel", 21.0, ends)], shop.arrived + 2)
+        return real(judge, course)
+
+    monkeypatch.setattr(TreeJudge, "ahead", ahead)
+    rack.look()
+    assert len(made) == 2, "within the block it goes on, at the block's end it stops after the tree at hand"
+    rack.look()
+    assert sorted(made) == ["Heron", "Teal 0", "Teal 1", "Teal 2"], "the others had their turn then"
