@@ -17,7 +17,8 @@ from server.parts import Parts
 from server.store.engine import StoreError
 
 BEAT_S = 15.0
-"""How often a stream on which nothing happens says that it is there [s]: proxies cut silent ones; assumed."""
+"""How often a stream on which nothing happens says that it is there [s]: proxies cut silent ones. The HTML
+standard advises its authors of a comment line every 15 seconds or so (from memory)."""
 
 APART_S = 0.5
 """The least time between two events of one stream [s]; what changes meanwhile is told in one."""
