@@ -136,6 +136,9 @@ class TreeChange(Wire):
     place: Slug | None = None
     size_mm: SizeMm | None = None
     spots: Annotated[list[SpotShape], Field(min_length=1, max_length=MOST_SPOTS)] | None = None
+    recipe: Annotated[int, Field(ge=1, le=LARGEST_ID)] | None = Field(
+        None, description="the id of a recipe that has the coats which are on as they are"
+    )
 
 
 class CoatShape(BaseModel):

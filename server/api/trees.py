@@ -82,6 +82,7 @@ def trees_router(parts: Parts) -> APIRouter:
                 place=change.place,
                 size_mm=change.size_mm,
                 spots=spots,
+                recipe=change.recipe,
             )
         except UnknownError as error:
             raise ProblemError(422, str(error), "not-known") from error

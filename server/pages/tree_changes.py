@@ -11,6 +11,7 @@ from server.parts import Parts
 from server.store import hung
 from server.store import left as left_store
 from server.store import places as place_store
+from server.store import recipes as recipe_store
 from server.store import trees as tree_store
 from server.store.engine import RefusedError, UnknownError
 from server.store.values import Tree
@@ -20,11 +21,12 @@ HOW_WORDS = {"cleared": "Cleared for burnout", "scrapped": "Scrapped"}
 
 @dataclass(frozen=True)
 class Moved:
-    """What a form says of a tree: its name, its hook, its place (an id)."""
+    """What a form says of a tree: its name, its hook, its place and its recipe (their ids)."""
 
     label: str
     hook: str
     place: str
+    recipe: int
 
 
 @dataclass(frozen=True)
@@ -40,6 +42,8 @@ class ChangeTreePage:
     typed_hook: str
     places: tuple[tuple[str, str], ...]
     chosen_place: str
+    recipes: tuple[tuple[int, str], ...]
+    chosen_recipe: int
     hooks: str
     scrap: str
 
@@ -82,7 +86,7 @@ class LeftPage:
 def change_page(parts: Parts, tree_id: int, typed: Moved | None = None, fault: str = "") -> ChangeTreePage:
     """The form for a tree on the rack. Raises UnknownError, or RefusedError where it left."""
     tree, shop = on_rack(parts, tree_id), shop_now(parts)
-    said = typed or Moved(tree.label, tree.hook, tree.place)
+    said = typed or Moved(tree.label, tree.hook, tree.place, tree.recipe.id)
     free = [name for name in free_hooks(hung.hooks(parts.engine)) if name != tree.hook]
     return ChangeTreePage(
         frame=frame(parts, shop, f"{tree.label}: move, rename, scrap"),
@@ -94,6 +98,10 @@ def change_page(parts: Parts, tree_id: int, typed: Moved | None = None, fault: s
         typed_hook=said.hook,
         places=tuple((place.id, place.name) for place in place_store.places(parts.engine)),
         chosen_place=said.place,
+        recipes=tuple(
+            (one.id, f"{one.name}, {len(one.coats)} coats") for one in recipe_store.recipes(parts.engine)
+        ),
+        chosen_recipe=said.recipe,
         hooks=", ".join(free),
         scrap=f"/trees/{tree_id}/scrap",
     )
@@ -108,9 +116,16 @@ def change(parts: Parts, tree_id: int, said: Moved) -> str:
     hook = said.hook if said.hook != tree.hook else None
     place = said.place if said.place != tree.place else None
     label = said.label if said.label != tree.label else None
+    recipe = said.recipe if said.recipe != tree.recipe.id else None
     try:
         tree_store.amend_tree(
-            parts.engine, tree_id, now=parts.clock.now(), label=label, hook=hook, place=place
+            parts.engine,
+            tree_id,
+            now=parts.clock.now(),
+            label=label,
+            hook=hook,
+            place=place,
+            recipe=recipe,
         )
     except (RefusedError, UnknownError) as error:
         return str(error)

@@ -130,8 +130,9 @@ def tree_pages(parts: Parts) -> APIRouter:
         label: Annotated[Name, Form()],
         hook: Annotated[Name, Form()],
         place: Annotated[Slug, Form()],
+        recipe: Annotated[int, Form(ge=1, le=LARGEST_ID)],
     ) -> Response:
-        said = Moved(label, hook, place)
+        said = Moved(label, hook, place, recipe)
         fault = change(parts, tree_id, said)
         return show(change_page(parts, tree_id, said, fault), 409) if fault else _onward(tree_id)
 

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from dataclasses import asdict
 from typing import Any, Literal
 
-from sqlalchemy import ColumnElement, Engine, true
+from sqlalchemy import ColumnElement, Engine, func, true
 from sqlmodel import Session, col, select
 
 from sensors.clock import Millis
@@ -12,6 +12,8 @@ from server.store import engine as store
 from server.store.recipes import recipe_of
 from server.store.revisions import kept
 from server.store.tables import (
+    DipRow,
+    DipUndoRow,
     PlaceRow,
     RecipeCoatRow,
     RecipeRow,
@@ -92,12 +94,14 @@ def amend_tree(
     place: str | None = None,
     size_mm: float | None = None,
     spots: Sequence[TreeSpot] | None = None,
+    recipe: int | None = None,
 ) -> Tree:
     """Change what is said here of a tree on the rack, and leave the rest as it is.
 
+    Another recipe (its id) must have the coats that are on as they are: nothing judged changes by it.
     Raises UnknownError or RefusedError, naming the thing, when it cannot be so.
     """
-    said = {"label": label, "hook": hook, "place": place, "size_mm": size_mm}
+    said = {"label": label, "hook": hook, "place": place, "size_mm": size_mm, "recipe_id": recipe}
     changed: dict[str, Any] = {name: value for name, value in said.items() if value is not None}
     with store.writing(engine) as session:
         row = on_rack(session, tree_id)
@@ -105,6 +109,8 @@ def amend_tree(
             _look_for_place(session, place)
         if hook is not None:
             look_at_hook(session, hook, tree_id)
+        if recipe is not None:
+            _look_at_recipe(session, row, recipe)
         for name, value in changed.items():
             setattr(row, name, value)
         session.add(row)
@@ -191,6 +197,28 @@ def _tree_of(row: TreeRow, spots: Sequence[TreeSpotRow], recipe: Recipe) -> Tree
         left=row.left_how,
         resting_hours=row.resting_hours,
     )
+
+
+def _look_at_recipe(session: Session, row: TreeRow, recipe_id: int) -> None:
+    """Raises UnknownError or RefusedError where a tree cannot go on by that recipe."""
+    if session.get(RecipeRow, recipe_id) is None:
+        raise store.UnknownError(f"there is no recipe {recipe_id}")
+    on = session.exec(
+        select(func.count(col(DipRow.id)))
+        .outerjoin(DipUndoRow, col(DipUndoRow.dip_id) == col(DipRow.id))
+        .where(DipRow.tree_id == row.id, col(DipUndoRow.dip_id).is_(None))
+    ).one()
+    new, old = _recipe(session, recipe_id), _recipe(session, row.recipe_id)
+    if len(new.coats) < on:
+        raise store.RefusedError(
+            f"{row.label} has {on} coats on, and recipe {new.name!r} only {len(new.coats)}"
+        )
+    for was, would in zip(old.coats[:on], new.coats[:on], strict=True):
+        if was != would:
+            raise store.RefusedError(
+                f"{row.label} cannot go on by recipe {new.name!r}: "
+                f"its coat {was.number} is on, and is another there"
+            )
 
 
 def _recipe(session: Session, recipe_id: int) -> Recipe:

@@ -9,6 +9,7 @@ from typing import Any
 import pytest
 
 from server.parts import Readiness
+from server.store import recipes as recipe_store
 from server.store import subscriptions as subscription_store
 from tests.service.fake_shop import Browser, FakeShop, furnished, problem
 
@@ -96,6 +97,17 @@ def test_a_tree_is_amended(shop: FakeShop, web: Browser) -> None:
     problem(web.ask("PATCH", f"/api/trees/{tree.id}", json={"size_mm": -1}), 422)
     problem(web.ask("PATCH", f"/api/trees/{tree.id}", json={"place": "attic"}), 422)
     problem(web.ask("PATCH", "/api/trees/999", json={"hook": "B7"}), 404)
+
+
+def test_a_tree_goes_on_by_another_recipe(shop: FakeShop, web: Browser) -> None:
+    tree = shop.hang("Heron", "A1", 3)
+    short = recipe_store.add_recipe(shop.engine, "Six", tree.recipe.coats[:6])
+    two = recipe_store.add_recipe(shop.engine, "Two", tree.recipe.coats[:2])
+    answer = web.ask("PATCH", f"/api/trees/{tree.id}", json={"recipe": short.id})
+    assert (answer.json()["recipe"]["name"], len(answer.json()["recipe"]["coats"])) == ("Six", 6)
+    refused = problem(web.ask("PATCH", f"/api/trees/{tree.id}", json={"recipe": two.id}), 409)
+    assert refused["detail"] == "Heron has 3 coats on, and recipe 'Two' only 2"
+    problem(web.ask("PATCH", f"/api/trees/{tree.id}", json={"recipe": 999}), 422)
 
 
 KEYS = {"p256dh": "B" * 87, "auth": "c" * 22}

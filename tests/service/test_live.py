@@ -268,6 +268,24 @@ def test_a_tree_that_is_moved_dried_in_each_place_while_it_hung_there(shop: Shop
     assert shop.rack().tree(shop.tree.id) == moved
 
 
+def test_a_tree_that_goes_on_by_another_recipe_is_judged_by_it_at_once(shop: Shop) -> None:
+    rack = shop.rack()
+    shop.dip(0.0)
+    shop.say(between(0, 1), rack)
+    shop.at(1)
+    rack.refresh(shop.tree.id)
+    before = rack.tree(shop.tree.id)
+    one = recipes.add_recipe(shop.engine, "One coat", shop.tree.recipe.coats[:1])
+    trees.amend_tree(shop.engine, shop.tree.id, now=shop.clock.now(), recipe=one.id)
+    rack.refresh(shop.tree.id)
+    after = rack.tree(shop.tree.id)
+    assert before is not None
+    assert after is not None
+    assert (before.outlook.state, after.outlook.state) == ("drying", "resting")
+    assert [spot.curve for spot in after.spots] == [spot.curve for spot in before.spots]
+    assert shop.rack().tree(shop.tree.id) == after
+
+
 def test_a_tree_that_left_the_rack_is_no_longer_judged(shop: Shop) -> None:
     rack = shop.rack()
     now: Millis = shop.clock.now()

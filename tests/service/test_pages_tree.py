@@ -20,6 +20,7 @@ from server.pages.traces import Run, Trace, Word, trace_of
 from server.store import dips as dip_store
 from server.store import left as left_store
 from server.store import measurements as measurement_store
+from server.store import recipes as recipe_store
 from server.store import trees as tree_store
 from server.store.engine import RefusedError
 from server.store.values import NewDip, NewMeasurement, Tree
@@ -227,7 +228,7 @@ def test_a_tree_is_moved_and_dries_in_the_air_of_the_new_place_from_then_on(
 ) -> None:
     bittern = furnished(shop)["Bittern"]
     asked(web, f"/trees/{bittern.id}/change")
-    said = {"label": "Bittern", "hook": "C1", "place": "cellar"}
+    said = {"label": "Bittern", "hook": "C1", "place": "cellar", "recipe": str(bittern.recipe.id)}
     answer = web.post(f"/trees/{bittern.id}/change", data=said)
     assert (answer.status_code, answer.headers["location"]) == (303, f"/trees/{bittern.id}")
     moved = tree_store.tree(shop.engine, bittern.id)
@@ -238,9 +239,24 @@ def test_a_tree_is_moved_and_dries_in_the_air_of_the_new_place_from_then_on(
     assert shop.rack.refreshed == [bittern.id]
 
 
+def test_a_tree_goes_on_by_another_recipe_where_what_is_on_is_in_it(shop: FakeShop, web: Browser) -> None:
+    bittern = furnished(shop)["Bittern"]
+    seven = recipe_store.add_recipe(shop.engine, "Seven coats", bittern.recipe.coats[:7])
+    two = recipe_store.add_recipe(shop.engine, "Two coats", bittern.recipe.coats[:2])
+    said = {"label": "Bittern", "hook": "A2", "place": "drying-room", "recipe": str(seven.id)}
+    assert web.post(f"/trees/{bittern.id}/change", data=said).status_code == 303
+    assert "of 7" in web.get(f"/trees/{bittern.id}").text
+    refused = web.post(f"/trees/{bittern.id}/change", data=said | {"recipe": str(two.id)})
+    assert refused.status_code == 409
+    assert "Bittern has 3 coats on, and recipe" in unescape(refused.text)
+    kept = tree_store.tree(shop.engine, bittern.id)
+    assert kept is not None
+    assert kept.recipe == seven
+
+
 def test_a_hook_that_is_taken_says_by_whom_and_keeps_what_was_typed(shop: FakeShop, web: Browser) -> None:
     trees = furnished(shop)
-    said = {"label": "Bitterne", "hook": "A1", "place": "cellar"}
+    said = {"label": "Bitterne", "hook": "A1", "place": "cellar", "recipe": str(shop.recipe.id)}
     answer = web.post(f"/trees/{trees['Bittern'].id}/change", data=said)
     assert answer.status_code == 409
     assert "Hook A1 is taken: Heron hangs there. Nothing was changed." in Reader(answer.text).text

@@ -1,6 +1,7 @@
 """Places, recipes, trees and dips: what may be kept, how it is numbered, and that nothing said is lost."""
 
 import threading
+from dataclasses import replace
 
 import pytest
 from hypothesis import given, settings
@@ -270,6 +271,33 @@ def test_a_tree_takes_as_many_coats_as_its_recipe_has(engine: Engine) -> None:
         dip(engine, tree, T0 + 11 * MINUTE_MS)
     dips.undo_dip(engine, tree.id, said[-1].id, T0 + 12 * MINUTE_MS)
     assert dip(engine, tree, T0 + 13 * MINUTE_MS).coat == 10
+
+
+def test_a_tree_goes_on_by_another_recipe_that_has_the_coats_that_are_on(engine: Engine) -> None:
+    tree = hang(engine)
+    coats = tree.recipe.coats
+    longer = recipes.add_recipe(engine, "Eleven", [*coats, replace(coats[-1], number=11)])
+    shorter = recipes.add_recipe(engine, "Two", coats[:2])
+    thinner = recipes.add_recipe(engine, "Thin", [coats[0], replace(coats[1], thickness_mm=0.4), *coats[2:]])
+    dip(engine, tree, T0)
+    assert trees.amend_tree(engine, tree.id, now=T0, recipe=thinner.id).recipe == thinner
+    assert trees.events(engine, tree.id)[-1].payload == {"recipe_id": thinner.id}
+    taken_back = dip(engine, tree, T0 + MINUTE_MS)
+    with pytest.raises(
+        RefusedError, match="cannot go on by recipe 'Eleven': its coat 2 is on, and is another"
+    ):
+        trees.amend_tree(engine, tree.id, now=T0, label="Egret", recipe=longer.id)
+    kept = trees.tree(engine, tree.id)
+    assert kept is not None
+    assert (kept.label, kept.recipe) == ("Heron", thinner)
+    dips.undo_dip(engine, tree.id, taken_back.id, T0)
+    assert trees.amend_tree(engine, tree.id, now=T0, recipe=longer.id).recipe == longer
+    for minute in (2, 3):
+        dip(engine, tree, T0 + minute * MINUTE_MS)
+    with pytest.raises(RefusedError, match="Heron has 3 coats on, and recipe 'Two' only 2"):
+        trees.amend_tree(engine, tree.id, now=T0, recipe=shorter.id)
+    with pytest.raises(UnknownError, match="there is no recipe 999"):
+        trees.amend_tree(engine, tree.id, now=T0, recipe=999)
 
 
 @settings(max_examples=25, deadline=None)
