@@ -28,7 +28,7 @@ from server.drying.whatif import WhatIf
 from server.following import Followed, judged_tree, needs_forecast, said_dips, save, take_up
 from server.judging import CoatDip, JudgedTree, TreeJudge
 from server.learning_desk import newest, relearn
-from server.outlooks import Forecast, Situation, air_points, judge_tree
+from server.outlooks import BlockMeans, Situation, air_points, forecast_of, judge_tree
 from server.shop_height import pressure_of
 from server.shop_rules import shop_rules
 from server.store import readings, trees
@@ -244,7 +244,7 @@ class LiveRack:
                 continue
             place = followed.tree.place
             course = self._air_ahead.course(place, self._airs.of(place), state.at, state.air)
-            followed.forecast = Forecast(state.at, followed.judge.ahead(course))
+            followed.forecast = forecast_of(followed.judge, state.at, followed.judge.ahead(course))
             if self._pressing.is_set() or time.monotonic() - began > FORECAST_BUDGET_S:
                 return
 
@@ -271,13 +271,14 @@ class LiveRack:
     def _show(self, now: Millis, only: int | None) -> None:
         picture = dict(self._picture) if only is not None else {}
         rules = shop_rules(self.engine)
+        means = BlockMeans()
         for tree_id, followed in self._followed.items():
             if only in (None, tree_id):
                 latest = followed.air.latest()
                 heard = None if latest is None else latest[0]
                 nodes = self._airs.of(followed.tree.place).node_names
                 situation = Situation(now, heard, rules.gap_limit, rules.limits, nodes)
-                verdict = judge_tree(followed.tree, followed.judge, followed.forecast, situation)
+                verdict = judge_tree(followed.tree, followed.judge, followed.forecast, situation, means)
                 picture[tree_id] = self._warnings.add(verdict, followed.judge, now, rules)
         self._faults = self._airs.faults()
         self._paint(picture)
@@ -396,4 +397,4 @@ class LiveRack:
         return said_dips(self.engine, tree)
 
     def _air_points(self, place: str, start: Millis, end: Millis) -> Sequence[AirPoint]:
-        return air_points(self._airs.of(place), start, end)
+        return air_points(self._airs.of(place), start, end, BlockMeans())

@@ -15,17 +15,22 @@ from server.drying.transfer import HIGHEST_TEMP_C, LOWEST_TEMP_C, covers
 from server.drying.verdict import Ahead, fit_by_member
 from server.drying.warning_limits import DEFAULT_LIMITS, WarningLimits
 from server.judging import NOT_YET, Committed, Floats, Times, TreeJudge
-from server.stays import AirRecord
+from server.stays import AirRecord, where
 from server.store.values import Tree
-from server.verdicts import AirPoint, Band, SpotVerdict, TreeVerdict
+from server.verdicts import AirPoint, Band, Curve, SpotVerdict, TreeVerdict
 
 
 @dataclass(frozen=True)
 class Forecast:
-    """What is ahead of each spot, from a committed state in air that goes on as it was then."""
+    """What is ahead of each spot, from a committed state in air that goes on as it was then.
+
+    `curves` and `bands` are those of each spot, as a verdict says them: worked out once, not at each verdict.
+    """
 
     made_at: Millis
     spots: tuple[Ahead, ...]
+    curves: tuple[Curve, ...]
+    bands: tuple[Band, ...]
 
 
 @dataclass(frozen=True)
@@ -47,8 +52,42 @@ class Situation:
         return self.heard is None or self.now - self.heard > self.gap_limit
 
 
-def judge_tree(tree: Tree, judge: TreeJudge, forecast: Forecast | None, situation: Situation) -> TreeVerdict:
-    """Everything that can be said of a tree now."""
+class BlockMeans:
+    """The mean air of blocks of ten minutes, each worked out once for all trees that hung in one place then.
+
+    It knows nothing of readings that come later: make one for each picture.
+    """
+
+    def __init__(self) -> None:
+        self._known: dict[tuple[AirRecord, Millis], AirPoint] = {}
+
+    def point(self, air: AirRecord, at: Millis) -> AirPoint:
+        """The mean air over the block that begins `at` [ms]."""
+        place = where(air, at + BLOCK_MS // 2)
+        known = self._known.get((place, at))
+        if known is None:
+            mean = place.mean(at, at + BLOCK_MS)
+            known = AirPoint(at, mean.temp_c, mean.rh_pct) if mean else AirPoint(at, None, None)
+            self._known[place, at] = known
+        return known
+
+
+def forecast_of(judge: TreeJudge, made_at: Millis, spots: tuple[Ahead, ...]) -> Forecast:
+    """A forecast made at `made_at` [ms] of what is ahead of each spot of a tree."""
+    levels = (judge.tree.confidence, 0.1, 0.9)
+    curves, bands = [], []
+    for ahead in spots:
+        likely, low, high = ahead.curves(judge.ensemble, levels)
+        times = [made_at + round(seconds * 1000) for seconds, _ in likely]
+        curves.append(tuple((at, left) for at, (_, left) in zip(times, likely, strict=True)))
+        bands.append(tuple((at, a, b) for at, (_, a), (_, b) in zip(times, low, high, strict=True)))
+    return Forecast(made_at, spots, tuple(curves), tuple(bands))
+
+
+def judge_tree(
+    tree: Tree, judge: TreeJudge, forecast: Forecast | None, situation: Situation, means: BlockMeans
+) -> TreeVerdict:
+    """Everything that can be said of a tree now; `means` are shared with the other trees of a picture."""
     state = judge.state
     pending = len(judge.dips) - (0 if state is None else len(state.coats))
     spots = () if state is None or pending else _spots(judge, state, forecast)
@@ -59,21 +98,19 @@ def judge_tree(tree: Tree, judge: TreeJudge, forecast: Forecast | None, situatio
         outlook=outlook,
         spots=spots,
         coats=coats,
-        air=air_points(judge.air, start, situation.now),
+        air=air_points(judge.air, start, situation.now, means),
         warnings=tuple(warning for coat in coats[-1:] for warning in coat.warnings),
         rested=0 if state is None or pending else state.coats[-1].rested_ms,
         rest=judge.tree.rest_ms,
     )
 
 
-def air_points(air: AirRecord, start: Millis, end: Millis, most: int = 240) -> tuple[AirPoint, ...]:
+def air_points(
+    air: AirRecord, start: Millis, end: Millis, means: BlockMeans, most: int = 240
+) -> tuple[AirPoint, ...]:
     """The air from `start` to `end` [ms], in steps of whole blocks, at most about `most` points."""
     step = BLOCK_MS * max(1, -(-(end - start) // (BLOCK_MS * most)))
-    points = []
-    for at in range(start // BLOCK_MS * BLOCK_MS, end, step):
-        mean = air.mean(at, at + BLOCK_MS)
-        points.append(AirPoint(at, mean.temp_c, mean.rh_pct) if mean else AirPoint(at, None, None))
-    return tuple(points)
+    return tuple(means.point(air, at) for at in range(start // BLOCK_MS * BLOCK_MS, end, step))
 
 
 def _spots(judge: TreeJudge, state: Committed, forecast: Forecast | None) -> tuple[SpotVerdict, ...]:
@@ -100,12 +137,12 @@ def _spots(judge: TreeJudge, state: Committed, forecast: Forecast | None) -> tup
                 if called is not None
                 else _will_be(by_member, forecast, ahead, judge.ensemble),
                 curve=state.curves[index],
-                ahead=() if forecast is None or ahead is None else _ahead_curve(judge, forecast, ahead),
+                ahead=() if forecast is None else forecast.curves[index],
                 wetness=tuple(judge.ensemble.mean(wet) for wet in shell.coat_wetness().T),
                 over_dry=judge.sure(shell.shell_water_fraction()),
                 over_dry_mean=judge.ensemble.mean(shell.shell_water_fraction()),
                 band=state.bands[index],
-                band_ahead=() if forecast is None or ahead is None else _ahead_band(judge, forecast, ahead),
+                band_ahead=() if forecast is None else forecast.bands[index],
             )
         )
     return tuple(verdicts)
@@ -127,19 +164,6 @@ def _times(by_member: Times, expected: Floats, ensemble: Ensemble) -> Quantiles:
     """When it is fit, by the members: when it was, or else when that is expected [ms]; infinite is never."""
     times = np.where(by_member == NOT_YET, expected, by_member)
     return Quantiles(*(None if np.isinf(at) else round(at) for at in ensemble.spread(times)))
-
-
-def _ahead_band(judge: TreeJudge, forecast: Forecast, ahead: Ahead) -> Band:
-    ends = (ahead.curve(judge.ensemble, 0.1), ahead.curve(judge.ensemble, 0.9))
-    return tuple(
-        (forecast.made_at + round(seconds * 1000), low, high)
-        for (seconds, low), (_, high) in zip(*ends, strict=True)
-    )
-
-
-def _ahead_curve(judge: TreeJudge, forecast: Forecast, ahead: Ahead) -> tuple[tuple[Millis, float], ...]:
-    points = ahead.curve(judge.ensemble, judge.tree.confidence)
-    return tuple((forecast.made_at + round(seconds * 1000), value) for seconds, value in points)
 
 
 def _slowest(judge: TreeJudge, spots: Sequence[SpotVerdict], forecast: Forecast | None) -> int | None:

@@ -48,7 +48,14 @@ class Ahead:
 
     def curve(self, ensemble: Ensemble, level: float = CONFIDENCE) -> tuple[tuple[float, float], ...]:
         """Points (seconds from now, a quantile of what remains [-]), at most `MOST_POINTS`."""
-        return tuple((at, ensemble.quantile(now.remaining(), level)) for at, now in thin(self.course))
+        return self.curves(ensemble, (level,))[0]
+
+    def curves(
+        self, ensemble: Ensemble, levels: Sequence[float]
+    ) -> tuple[tuple[tuple[float, float], ...], ...]:
+        """For each level a curve as `curve` gives it, all from one look at the shells."""
+        left = [(at, now.remaining()) for at, now in thin(self.course)]
+        return tuple(tuple((at, ensemble.quantile(value, level)) for at, value in left) for level in levels)
 
 
 def fit_by_member(shell: SpotShell, air: Air, kind: str) -> Bools:
