@@ -9,6 +9,7 @@ import pytest
 import uvicorn
 from playwright.sync_api import Browser, Page, expect, sync_playwright
 
+from server.drying import compile_kernel
 from server.store.engine import open_store
 from server.web import web_app
 from tests.service.fake_shop import FakeShop, furnished
@@ -69,6 +70,15 @@ class LiveShop:
             self._thread.join(PATIENCE_MS / 1000)
             assert not self._thread.is_alive()
         self._server = self._thread = None
+
+
+@pytest.fixture(scope="session", autouse=True)
+def compiled() -> None:
+    """The quick kernel is there before any shop: loaded by a thread of one, it disturbs the next one's warnings.
+
+    `warnings.catch_warnings`, which Numba and FastAPI use, is not safe among threads.
+    """
+    compile_kernel.main()
 
 
 @pytest.fixture

@@ -91,6 +91,7 @@ def visited(live: LiveShop) -> dict[str, str]:
         "/trees/{tree_id}/notes": f"{tree}/notes",
         "/trees/{tree_id}/notes/{note_id}/undo": f"{tree}/notes/{note.id}/undo",
         "/trees/{tree_id}/change": f"{tree}/change",
+        "/trees/{tree_id}/spots": f"{tree}/spots",
         "/trees/{tree_id}/scrap": f"{tree}/scrap",
         "/trees/{tree_id}/another": f"{tree}/another",
         "/trees/{tree_id}/tag": f"{tree}/tag",
