@@ -74,7 +74,7 @@ class LiveShop:
 
 @pytest.fixture(scope="session", autouse=True)
 def compiled() -> None:
-    """The quick kernel is there before any shop: loaded by a thread of one, it disturbs the next one's warnings.
+    """The quick kernel is there before any shop: a thread that loads it disturbs the warnings of others.
 
     `warnings.catch_warnings`, which Numba and FastAPI use, is not safe among threads.
     """
