@@ -6,9 +6,17 @@ import shutil
 import pytest
 from hypothesis import settings
 
+from server.drying.kernel_choice import quick
+
 # How long an example takes says something of the machine and who else is on it, and nothing of the law.
 settings.register_profile("slowcorner", deadline=None)
 settings.load_profile("slowcorner")
+
+
+def pytest_configure() -> None:
+    """Load the kernel the way the service does: collecting imports its modules one by one, and what is
+    compiled from then on is neither kept nor found where `deploy/test` had it compiled."""
+    quick()
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
