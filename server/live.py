@@ -65,8 +65,6 @@ class LiveRack:
     _followed: dict[int, Followed] = field(default_factory=dict)
     _picture: dict[int, TreeVerdict] = field(default_factory=dict)
     _warnings: TreeWarnings = field(default_factory=TreeWarnings)
-    _unsaved: set[int] = field(default_factory=set)
-    """Trees that moved since states were saved last."""
     _what_if_desk: WhatIfDesk = field(default_factory=WhatIfDesk)
     _advice_desk: AdviceDesk = field(default_factory=AdviceDesk)
     _air_ahead: AirAhead = field(init=False, repr=False)
@@ -110,11 +108,7 @@ class LiveRack:
                 self._pressing.set()
 
     def look(self, forecast: bool = True) -> Sequence[Outlook]:
-        """Go on to now with every tree, with a forecast or with the last one; returns the outlooks.
-
-        States are saved with a forecast: what is told from a look without one goes out first. Ended between
-        the two, the next start judges the same again from the record, to the bit.
-        """
+        """Go on to now with every tree, with a forecast or with the last one; returns the outlooks."""
         return self._thread.submit(self._look, None, forecast).result()
 
     def refresh(self, tree_id: int) -> None:
@@ -193,10 +187,11 @@ class LiveRack:
     def _look(self, only: int | None, forecast: bool) -> Sequence[Outlook]:
         now = self.clock.now()
         self._take_heard()
+        moved = []
         for tree_id, followed in self._followed.items():
             if only in (None, tree_id):
                 if followed.judge.advance(now):
-                    self._unsaved.add(tree_id)
+                    moved.append(followed)
                 state = followed.judge.state
                 if followed.forecast is not None and (state is None or followed.forecast.made_at > state.at):
                     followed.forecast = None
@@ -206,10 +201,7 @@ class LiveRack:
         if forecast and not self._pressing.is_set():
             self._foresee_nights(now, only)
             self._advice_desk.look(self.engine, self._foreseen, now)
-        if forecast:
-            moved = [followed for tree_id, followed in self._followed.items() if tree_id in self._unsaved]
-            save(self.engine, moved, self._arrived)
-            self._unsaved.clear()
+        save(self.engine, moved, self._arrived)
         if now - self._air_let_go > LET_GO_MS:
             self._air_let_go = now
             self._airs.forget(self._air_since(now, list(self._followed.values())))

@@ -344,28 +344,3 @@ def test_forecasts_give_way_to_a_reading_that_ends_a_block(
     assert len(made) == 2, "within the block it goes on, at the block's end it stops after the tree at hand"
     rack.look()
     assert sorted(made) == ["Heron", "Teal 0", "Teal 1", "Teal 2"], "the others had their turn then"
-
-
-def test_states_are_saved_with_the_forecast_and_until_then_a_start_judges_the_same(shop: Shop) -> None:
-    rack = shop.rack()
-    shop.dip(0.0)
-    shop.say(between(0, 1), rack)
-    shop.at(1)
-    rack.refresh(shop.tree.id)
-    before = saved.saved_states(shop.engine, shop.tree.id)
-    shop.say(between(1, 1), rack)
-    shop.at(2)
-    rack.look(forecast=False)
-    judged = rack.tree(shop.tree.id)
-    assert judged is not None
-    assert judged.outlook.as_of == shop.clock.now()
-    assert saved.saved_states(shop.engine, shop.tree.id) == before, "what is told goes first"
-    killed = shop.unlooked_rack()
-    killed.look(forecast=False)
-    again = killed.tree(shop.tree.id)
-    assert again is not None
-    assert [spot.curve for spot in again.spots] == [spot.curve for spot in judged.spots]
-    assert (again.coats, again.outlook.state) == (judged.coats, judged.outlook.state)
-    rack.look()
-    kept = saved.saved_states(shop.engine, shop.tree.id)
-    assert kept[-1][0] == shop.clock.now() > before[-1][0]
