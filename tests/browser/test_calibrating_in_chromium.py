@@ -28,6 +28,7 @@ def test_a_node_is_calibrated_by_two_jars(live: LiveShop, phone: Phone, dark: bo
             Path(folder).mkdir(parents=True, exist_ok=True)
             shade = "dark" if dark else "light"
             page.screenshot(path=Path(folder) / f"calibrate-{name}-{shade}.png", full_page=True)
+        page.wait_for_load_state()
         page.evaluate("for (const folded of document.querySelectorAll('details')) folded.open = true")
         assert page.evaluate("document.documentElement.scrollWidth") <= 390, name
         assert page.evaluate(SMALL_TARGETS) == [], name
