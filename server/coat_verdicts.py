@@ -10,7 +10,7 @@ from sensors.clock import SECOND_MS, Millis
 from server.drying.ensemble import ALONE, Ensemble
 from server.drying.warning_limits import DEFAULT_LIMITS, WarningLimits
 from server.drying.warnings import coat_warnings
-from server.judging import NOT_YET, CoatRecord, JudgedTree, Times
+from server.tree_record import NOT_YET, CoatRecord, JudgedTree, Times
 from server.verdicts import CoatVerdict
 
 

@@ -8,12 +8,13 @@ from functools import partial
 from sensors.clock import HOUR_MS, Millis
 from server.drying.materials import coat as coat_material
 from server.judged_state import StaleStateError, from_blob, state_key, to_blob
-from server.judging import CoatDip, JudgedTree, Mark, TreeJudge, mark_of
+from server.judging import TreeJudge
 from server.outlooks import Forecast
 from server.stays import AirAlong
 from server.store import clearings, dips, saved
 from server.store.engine import Engine
 from server.store.values import Dip, Tree
+from server.tree_record import CoatDip, JudgedTree, Mark, mark_of
 
 log = logging.getLogger("slowcorner.rack")
 

@@ -14,7 +14,7 @@ from sensors.clock import Millis
 from server.drying.ensemble import ALONE, Ensemble
 from server.drying.shell import SpotShell
 from server.drying.warnings import CoatClimate
-from server.judging import CoatDip, CoatRecord, Committed, JudgedTree, UnreadableStateError
+from server.tree_record import CoatDip, CoatRecord, Committed, JudgedTree, UnreadableStateError
 
 FORMAT = 9
 """Raised whenever the model or this layout changes: older saved states are then left unread."""

@@ -16,7 +16,6 @@ from server.drying.learning import Told
 from server.drying.materials import Members
 from server.drying.materials import coat as coat_material
 from server.drying.priors import Prior
-from server.judging import CoatDip
 from server.learning_record import MeasuredTree, learn
 from server.load_cells import cell_points, hooks
 from server.shop_height import pressure_of
@@ -24,6 +23,7 @@ from server.store import clearings, ensembles, measurements, places, readings, t
 from server.store import dips as dip_store
 from server.store.engine import Engine
 from server.store.values import Dip, Generation, Measurement, Tree
+from server.tree_record import CoatDip
 from server.usable_readings import usable_readings
 
 log = logging.getLogger("slowcorner.learning")

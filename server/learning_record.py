@@ -20,7 +20,7 @@ from server.drying.resampling import Cloud
 from server.drying.shell import SpotShell
 from server.drying.spots import parse_spot
 from server.drying.transfer import LOWEST_TEMP_C, covers
-from server.judging import CoatDip
+from server.tree_record import CoatDip
 
 Floats = NDArray[np.float64]
 

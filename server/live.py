@@ -5,18 +5,16 @@ in a queue until the next look. Nothing here is the truth: all of it comes again
 """
 
 import logging
-import threading
-import time
 from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field, replace
 
 from scheduler.forecast import Outlook
-from sensors.air import BLOCK_MS, GAP_LIMIT_MS
+from sensors.air import GAP_LIMIT_MS
 from sensors.bridging import REACH_MS
 from sensors.clock import DAY_MS, HOUR_MS, Clock, Millis
 from sensors.reading import Reading
-from server.advising import AdviceDesk, Foreseen
+from server.advising import AdviceDesk
 from server.air_ahead import AirAhead, words_said
 from server.air_records import AirRecords
 from server.believing import Believed, believed, prior_ensemble
@@ -25,23 +23,23 @@ from server.drying.coming_coats import ComingAir
 from server.drying.ensemble import Ensemble
 from server.drying.materials import DRY_THROUGH_LIMIT
 from server.drying.whatif import WhatIf
-from server.following import Followed, judged_tree, needs_forecast, said_dips, save, take_up
-from server.judging import CoatDip, JudgedTree, TreeJudge
+from server.following import Followed, judged_tree, said_dips, save, take_up
+from server.foreseeing import Foreseeing, drop_passed, foreseen
+from server.heard import Heard
+from server.judging import TreeJudge
 from server.learning_desk import newest, relearn
-from server.outlooks import BlockMeans, Situation, air_points, forecast_of, judge_tree
+from server.outlooks import BlockMeans, Situation, air_points, judge_tree
 from server.shop_height import pressure_of
 from server.shop_rules import shop_rules
 from server.store import readings, trees
 from server.store.engine import Engine
 from server.store.values import Tree
+from server.tree_record import CoatDip, JudgedTree
 from server.tree_warnings import TreeWarnings
 from server.verdicts import Advice, AirPoint, NodeFault, TreeVerdict
 from server.what_if_desk import WhatIfDesk
 
 log = logging.getLogger("slowcorner.rack")
-
-FORECAST_BUDGET_S = 0.4
-"""Wall seconds of forecasting in one look; the stalest go first and the rest wait their turn."""
 
 SAID_LATE_MS = 7 * DAY_MS
 """A dip may be said so long after it was made [ms]; the air since is kept for it."""
@@ -67,17 +65,11 @@ class LiveRack:
     _warnings: TreeWarnings = field(default_factory=TreeWarnings)
     _what_if_desk: WhatIfDesk = field(default_factory=WhatIfDesk)
     _advice_desk: AdviceDesk = field(default_factory=AdviceDesk)
-    _air_ahead: AirAhead = field(init=False, repr=False)
-    _coming: dict[str, tuple[ComingAir, Ensemble]] = field(default_factory=dict)
+    _foreseeing: Foreseeing = field(init=False, repr=False)
     _dry_limit: float = DRY_THROUGH_LIMIT
     _faults: tuple[NodeFault, ...] = ()
     _air_let_go: Millis = 0
-    _heard: list[Reading] = field(default_factory=list)
-    _heard_lock: threading.Lock = field(default_factory=threading.Lock)
-    _heard_arrived: Millis = 0
-    _block_ends: Millis = 0
-    _pressing: threading.Event = field(default_factory=threading.Event)
-    """A reading was heard that may make a tree fit: forecasts, which may wait, give way to the next look."""
+    _heard: Heard = field(default_factory=Heard)
     _arrived: Millis = 0
     """What came up to this time [ms], and nothing later, is in the air records; a saved state carries it."""
     _thread: ThreadPoolExecutor = field(
@@ -85,7 +77,9 @@ class LiveRack:
     )
 
     def __post_init__(self) -> None:
-        self._air_ahead = AirAhead(lambda place: words_said(self.engine, place, self.clock.now()))
+        self._foreseeing = Foreseeing(
+            AirAhead(lambda place: words_said(self.engine, place, self.clock.now()))
+        )
         self._airs = AirRecords(self.engine, self.gap_limit, pressure_of(self.engine))
 
     def open(self) -> None:
@@ -101,11 +95,7 @@ class LiveRack:
 
         Called in the order of the commits, by one thread; `arrived` rises with each.
         """
-        with self._heard_lock:
-            self._heard.extend(heard)
-            self._heard_arrived = max(self._heard_arrived, arrived)
-            if any(reading.time >= self._block_ends for reading in heard):
-                self._pressing.set()
+        self._heard.add(heard, arrived)
 
     def look(self, forecast: bool = True) -> Sequence[Outlook]:
         """Go on to now with every tree, with a forecast or with the last one; returns the outlooks."""
@@ -153,7 +143,7 @@ class LiveRack:
 
     def coming(self, place: str) -> tuple[ComingAir, Ensemble] | None:
         """The air expected at a place, and the members that judge it; None where nothing is known of it."""
-        return self._coming.get(place)
+        return self._foreseeing.coming.get(place)
 
     def air_said(self) -> None:
         """Something else is said of the coming air: foretell anew; returns at once."""
@@ -192,15 +182,9 @@ class LiveRack:
             if only in (None, tree_id):
                 if followed.judge.advance(now):
                     moved.append(followed)
-                state = followed.judge.state
-                if followed.forecast is not None and (state is None or followed.forecast.made_at > state.at):
-                    followed.forecast = None
+                drop_passed(followed)
         if forecast:
-            self._forecast(only)
-            self._expect(now)
-        if forecast and not self._pressing.is_set():
-            self._foresee_nights(now, only)
-            self._advice_desk.look(self.engine, self._foreseen, now)
+            self._foresee(now, only)
         save(self.engine, moved, self._arrived)
         if now - self._air_let_go > LET_GO_MS:
             self._air_let_go = now
@@ -214,11 +198,8 @@ class LiveRack:
         return min(*first_dips, now - SAID_LATE_MS, now) - self.gap_limit - REACH_MS
 
     def _take_heard(self) -> None:
-        with self._heard_lock:
-            heard, self._heard = self._heard, []
-            self._pressing.clear()
-            self._block_ends = (self.clock.now() // BLOCK_MS + 1) * BLOCK_MS
-            self._arrived = max(self._arrived, self._heard_arrived)
+        heard, arrived = self._heard.take(self.clock.now())
+        self._arrived = max(self._arrived, arrived)
         self._rewind(self._airs.hear(heard))
 
     def _rewind(self, changed: Mapping[str, Millis]) -> None:
@@ -228,45 +209,23 @@ class LiveRack:
             if times:
                 followed.judge.rewind(min(times))
 
-    def _forecast(self, only: int | None) -> None:
-        stale = sorted(
-            (
-                followed
-                for followed in self._followed.values()
-                if needs_forecast(followed) and only in (None, followed.tree.id)
-            ),
-            key=lambda followed: followed.forecast.made_at if followed.forecast else 0,
-        )
-        began = time.monotonic()
-        for followed in stale:
-            state = followed.judge.state
-            if state is None or state.air is None:
-                continue
-            place = followed.tree.place
-            course = self._air_ahead.course(place, self._airs.of(place), state.at, state.air)
-            followed.forecast = forecast_of(followed.judge, state.at, followed.judge.ahead(course))
-            if self._pressing.is_set() or time.monotonic() - began > FORECAST_BUDGET_S:
-                return
-
-    def _expect(self, now: Millis) -> None:
-        coming = {}
-        for place in {followed.tree.place for followed in self._followed.values()}:
-            air = self._air_ahead.on_the_whole(place, self._airs.of(place), now)
-            if air is not None:
-                coming[place] = air, self._ensemble_of(place)
-        self._coming = coming
+    def _foresee(self, now: Millis, only: int | None) -> None:
+        trees = [followed for followed in self._followed.values() if only in (None, followed.tree.id)]
+        self._foreseeing.forecast(trees, self._airs, self._heard.pressing.is_set)
+        places = {followed.tree.place for followed in self._followed.values()}
+        self._foreseeing.expect(places, self._airs, self._ensemble_of, now)
+        if self._heard.pressing.is_set():
+            return
+        rules = shop_rules(self.engine)
+        for followed in trees:
+            self._warnings.foresee(followed.tree.id, followed.judge, now, rules)
+        self._advice_desk.look(self.engine, lambda: foreseen(self._followed.values()), now)
 
     def _air_said(self) -> None:
-        self._air_ahead.forget()
+        self._foreseeing.air.forget()
         for followed in self._followed.values():
             followed.forecast = None
         self._look(None, forecast=True)
-
-    def _foresee_nights(self, now: Millis, only: int | None) -> None:
-        rules = shop_rules(self.engine)
-        for tree_id, followed in self._followed.items():
-            if only in (None, tree_id):
-                self._warnings.foresee(tree_id, followed.judge, now, rules)
 
     def _show(self, now: Millis, only: int | None) -> None:
         picture = dict(self._picture) if only is not None else {}
@@ -339,25 +298,6 @@ class LiveRack:
             self._ensembles[place] = newest(self.engine, place, prior_ensemble(self.engine, self._settings))
         return self._ensembles[place]
 
-    def _foreseen(self) -> Sequence[Foreseen]:
-        found = []
-        for followed in self._followed.values():
-            state, ahead = followed.judge.state, followed.forecast
-            if (
-                state is not None
-                and state.air is not None
-                and ahead is not None
-                and not state.coats[-1].fit_at
-            ):
-                codes = [code for code, _ in followed.judge.tree.spots]
-                tree, judge = followed.tree, followed.judge
-                found.append(
-                    Foreseen(
-                        tree.id, tree.area_m2, codes, ahead.made_at, ahead.spots, state.air, judge.ensemble
-                    )
-                )
-        return found
-
     def _believe_anew(self) -> None:
         self._take_heard()
         self._settings = believed(self.engine)
@@ -373,7 +313,7 @@ class LiveRack:
     def _calibrated(self, place: str) -> None:
         self._take_heard()
         self._airs.calibrated(place, self.clock.now(), self._arrived)
-        self._air_ahead.forget()
+        self._foreseeing.air.forget()
         self._judge_anew(place)
         self._look(None, forecast=True)
 

@@ -11,11 +11,11 @@ from server.drying.hanging import AFTER_MIN, hung_points
 from server.drying.learning import Told
 from server.drying.weighing import LOAD_CELL_ERROR_KG
 from server.following import coat_dip
-from server.judging import CoatDip
 from server.store import dips as dip_store
 from server.store import nodes, readings, trees
 from server.store.engine import Engine
 from server.store.values import Tree, TreeEvent
+from server.tree_record import CoatDip
 
 COATS = 3
 """So many of a tree's newest coats are learned from by its cell, to bound the work (assumed)."""

@@ -14,9 +14,10 @@ from server.drying.materials import COOLING_LIMIT_K, RH_CEILING_PCT, fit_limit
 from server.drying.transfer import HIGHEST_TEMP_C, LOWEST_TEMP_C, covers
 from server.drying.verdict import Ahead, fit_by_member
 from server.drying.warning_limits import DEFAULT_LIMITS, WarningLimits
-from server.judging import NOT_YET, Committed, Floats, Times, TreeJudge
+from server.judging import Floats, TreeJudge
 from server.stays import AirRecord, where
 from server.store.values import Tree
+from server.tree_record import NOT_YET, Committed, Times
 from server.verdicts import AirPoint, Band, Curve, SpotVerdict, TreeVerdict
 
 

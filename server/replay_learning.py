@@ -8,8 +8,8 @@ from sensors.clock import HOUR_MS, Millis
 from server.drying import surface_temp, weighing
 from server.drying.ensemble import Ensemble
 from server.drying.learning import Told
-from server.judging import CoatDip
 from server.learning_record import MeasuredTree, learn
+from server.tree_record import CoatDip
 
 Said = tuple[Millis, Told]
 

@@ -18,8 +18,9 @@ from server.drying.ensemble import ALONE, Ensemble
 from server.drying.learning import Told
 from server.drying.materials import coat as coat_material
 from server.drying.spots import parse_spot
-from server.judging import CoatDip, JudgedTree, TreeJudge
+from server.judging import TreeJudge
 from server.replay_learning import Lessons, ReplayedTree
+from server.tree_record import CoatDip, JudgedTree
 from server.verdicts import CoatVerdict
 
 STILL_AIR_M_S = 0.1

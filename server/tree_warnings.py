@@ -12,10 +12,11 @@ from sensors.clock import DAY_MS, HOUR_MS, MINUTE_MS, SECOND_MS, Millis
 from server.drying.shell import SpotShell
 from server.drying.spots import CavitySpot, FaceSpot, parse_spot
 from server.drying.warnings import SWUNG_COATS, prewet_warning, swing_ahead, swing_words
-from server.judging import Committed, TreeJudge
+from server.judging import TreeJudge
 from server.shop_hours import local_date, next_closing
 from server.shop_rules import ShopRules
 from server.stays import AirRecord
+from server.tree_record import Committed
 from server.verdicts import TreeVerdict
 
 BEFORE_CLOSING_MS = 3 * HOUR_MS

@@ -4,7 +4,8 @@ from threading import Lock
 
 from server.drying.shell import SpotShell
 from server.drying.whatif import WhatIf, what_if
-from server.judging import Committed, TreeJudge
+from server.judging import TreeJudge
+from server.tree_record import Committed
 
 MOST_KEPT = 50
 

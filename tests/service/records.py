@@ -6,7 +6,8 @@ from sensors.air import PlaceAir
 from sensors.clock import HOUR_MS, MINUTE_MS, Millis
 from sensors.reading import Reading
 from server.drying.materials import coat
-from server.judging import CoatDip, JudgedTree, TreeJudge
+from server.judging import TreeJudge
+from server.tree_record import CoatDip, JudgedTree
 
 START: Millis = 1_772_431_200_000
 """2026-03-02T06:00:00Z: a block's start."""

@@ -21,8 +21,9 @@ from sensors.clock import HOUR_MS, MINUTE_MS, Millis
 from sensors.reading import Reading
 from server.coat_verdicts import coat_verdicts
 from server.judged_state import from_blob, to_blob
-from server.judging import Committed, TreeJudge
+from server.judging import TreeJudge
 from server.shop_rules import gap_limit_said
+from server.tree_record import Committed
 from tests.service.records import START, judge, record, steady
 
 DAY = 24 * HOUR_MS

@@ -7,7 +7,8 @@ import pytest
 from sensors.clock import HOUR_MS, MINUTE_MS
 from server.coat_verdicts import coat_verdicts, last_spot
 from server.judged_state import StaleStateError, from_blob, state_key, to_blob
-from server.judging import Committed, TreeJudge
+from server.judging import TreeJudge
+from server.tree_record import Committed
 from tests.service.records import START, dips_at, judge, record, steady, tree
 
 DAY = START + 24 * HOUR_MS
