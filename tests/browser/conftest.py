@@ -13,6 +13,7 @@ from server.drying import compile_kernel
 from server.store.engine import open_store
 from server.web import web_app
 from tests.service.fake_shop import FakeShop, furnished
+from tests.service.push_service import PushService, running_push_service
 
 ARGUMENTS = [
     "--no-sandbox",
@@ -145,3 +146,10 @@ def phone(chromium: Browser) -> Iterator[Phone]:
         "422 (Unprocessable Entity)",
     )
     assert [line for line in complaints if not any(word in line for word in away)] == []
+
+
+@pytest.fixture(scope="module")
+def push_service() -> Iterator[PushService]:
+    """A push service of our own, over loopback."""
+    with running_push_service() as service:
+        yield service

@@ -12,7 +12,7 @@ import time_machine
 
 from scheduler.jobs import Jobs
 from sensors.clock import HOUR_MS, Millis, parse_time, real_clock
-from tests.planning.test_reminders_when import Shop, tree
+from tests.planning.told_shop import Shop, tree
 
 PATIENCE_S = 10.0
 

@@ -23,7 +23,8 @@ from server.store import put_off as put_off_store
 from server.store.engine import Engine, open_store
 from server.store.values import KeptNotice
 from tests.planning.memory_ledger import MemoryLedger, SetRack
-from tests.planning.test_reminders_when import NOON, STATES, days, tree
+from tests.planning.test_reminders_when import STATES, days
+from tests.planning.told_shop import NOON, tree
 from tests.service.fake_shop import FakeShop
 from tests.service.postman import Postman, WallClock, add_phone, run
 
