@@ -99,7 +99,7 @@ def change_page(parts: Parts, tree_id: int, typed: Moved | None = None, fault: s
         places=tuple((place.id, place.name) for place in place_store.places(parts.engine)),
         chosen_place=said.place,
         recipes=tuple(
-            (one.id, f"{one.name}, {len(one.coats)} coats") for one in recipe_store.recipes(parts.engine)
+            (one.id, f"{one.name} ({len(one.coats)})") for one in recipe_store.recipes(parts.engine)
         ),
         chosen_recipe=said.recipe,
         hooks=", ".join(free),

@@ -138,7 +138,7 @@ def test_a_tree_is_moved_scrapped_and_hung_again(live: LiveShop, phone: Phone) -
     bittern = tree_of(live, "Bittern")
     page = phone()
     page.goto(f"{live.address}/trees/{bittern.id}")
-    page.get_by_role("link", name="Move, rename, scrap").tap()
+    page.get_by_role("link", name="Move, rename, recipe, scrap").tap()
     page.get_by_label("Hook").fill("A1")
     page.get_by_role("button", name="Keep it so").tap()
     expect(page.get_by_role("alert")).to_contain_text("Hook A1 is taken: Heron hangs there.")
@@ -150,7 +150,7 @@ def test_a_tree_is_moved_scrapped_and_hung_again(live: LiveShop, phone: Phone) -
     assert moved is not None
     assert (moved.hook, moved.place) == ("C1", "cellar")
     expect(page.get_by_text("hook C1 · Cellar")).to_be_visible()
-    page.get_by_role("link", name="Move, rename, scrap").tap()
+    page.get_by_role("link", name="Move, rename, recipe, scrap").tap()
     page.get_by_role("link", name="Scrap Bittern").tap()
     page.get_by_label("Why").fill("cracked")
     page.get_by_role("button", name="Scrap Bittern").tap()
@@ -158,7 +158,7 @@ def test_a_tree_is_moved_scrapped_and_hung_again(live: LiveShop, phone: Phone) -
     page.get_by_role("link", name="Trees that left the rack").tap()
     page.get_by_role("link", name="Bittern").tap()
     page.get_by_role("button", name="Hang it on the rack again").tap()
-    expect(page.get_by_role("link", name="Move, rename, scrap")).to_be_visible()
+    expect(page.get_by_role("link", name="Move, rename, recipe, scrap")).to_be_visible()
 
 
 @pytest.mark.parametrize("dark", [False, True], ids=["light", "dark"])
