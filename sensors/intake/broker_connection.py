@@ -7,15 +7,15 @@ next one, under identifiers of its own (MQTT 5.0 and 3.1.1, 4.4).
 
 import asyncio
 import logging
-from collections import deque
 from collections.abc import Awaitable, Callable, Sequence
-from typing import Any, cast
+from typing import Any
 
-from paho.mqtt.client import Client, MQTTMessage
+from paho.mqtt.client import Client
 from paho.mqtt.enums import MQTTErrorCode, MQTTProtocolVersion
 from paho.mqtt.reasoncodes import ReasonCode
 
 from sensors.intake import broker_client
+from sensors.intake.breach import ProtocolError
 from sensors.intake.broker import (
     Broker,
     BrokerError,
@@ -24,17 +24,16 @@ from sensors.intake.broker import (
     check_let_in,
     why_unreachable,
 )
-from sensors.intake.buffered_socket import BufferedSocket
+from sensors.intake.broker_reader import BrokerReader, socket_of
+from sensors.intake.encoder import puback
 from sensors.intake.in_flight import InFlight
+from sensors.intake.publish_sieve import Arrived
 
 BEAT_S = 1.0
 """How often paho is given the time, for its signs of life [s]."""
 
 ANSWER_WAIT_S = 10.0
 """How long the broker may take to answer a CONNECT or a SUBSCRIBE [s]."""
-
-BURST = 100
-"""Messages taken in one turn of the event loop at most, so that others get their turn."""
 
 UNSPECIFIED = 128
 """paho's reason code where a connection just ended."""
@@ -58,13 +57,11 @@ class BrokerConnection:
         self._answer: asyncio.Future[ReasonCode] = self._loop.create_future()
         self._granted: dict[int, asyncio.Future[list[ReasonCode]]] = {}
         self._in_flight = InFlight()
-        self._arrived: deque[MQTTMessage] = deque()
         self._finishing = False
-        self._paused = False
         self._publish_refused = False
         self._beating: asyncio.TimerHandle | None = None
         self._client = broker_client.made(broker, version)
-        self._client.on_message = self._on_message
+        self._reader = BrokerReader(self._client, self._take, self._on_breach)
 
     async def open(self) -> None:
         """Connect, and take up the session that the broker keeps. Raises BrokerError."""
@@ -118,7 +115,7 @@ class BrokerConnection:
     async def finish(self, patience_s: float) -> None:
         """Take no more; acknowledge what is being stored, within `patience_s` [s]; then leave."""
         self._finishing = True
-        self._pause()
+        self._reader.stop()
         await self._in_flight.settle(patience_s)
         self._acknowledge()
         self.close()
@@ -141,7 +138,7 @@ class BrokerConnection:
         sock = client.socket()
         if sock is None:
             raise BrokerError("the connection was closed at once")
-        self._loop.add_reader(sock, self._readable)
+        self._reader.start()
         self._flush()  # the CONNECT
         self._beating = self._loop.call_later(BEAT_S, self._beat)
 
@@ -157,34 +154,12 @@ class BrokerConnection:
         self._end(BrokerError("the connection is closed"))
         return await self.ended
 
-    def _readable(self) -> None:
-        for _ in range(BURST):
-            if self._paused:
-                return
-            working = self._client.loop_read() == MQTTErrorCode.MQTT_ERR_SUCCESS
-            # paho reads a packet or so a call, and does not say when there was none.
-            some = bool(self._arrived)
-            while self._arrived and not self.ended.done():
-                self._take(self._arrived.popleft())
-            if not working or not (some or self._read_ahead()):
-                return
-        if self._read_ahead():  # the system itself may have nothing more to tell
-            self._loop.call_soon(self._readable)
-
-    def _read_ahead(self) -> bool:
-        sock = self._sock
-        return sock is not None and sock.pending() > 0
-
-    @property
-    def _sock(self) -> BufferedSocket | None:
-        return cast(BufferedSocket | None, self._client.socket())
-
     def _write(self) -> None:
         self._client.loop_write()
         self._flush()
 
     def _flush(self) -> None:
-        sock = self._sock
+        sock = socket_of(self._client)
         if sock is None:
             return
         try:
@@ -197,55 +172,48 @@ class BrokerConnection:
         else:
             self._loop.remove_writer(sock)
 
-    def _on_message(self, _client: Client, _userdata: object, message: MQTTMessage) -> None:
-        self._arrived.append(message)
+    def _on_breach(self, error: ProtocolError) -> None:
+        self._end(BrokerError(f"it broke the protocol: {error}"))
 
-    def _take(self, message: MQTTMessage) -> None:
+    def _take(self, message: Arrived) -> None:
+        if self.ended.done():
+            return
         try:
-            delivery = self._deliver(message.topic, bytes(message.payload), message.retain)
+            delivery = self._deliver(message.topic, message.payload, message.retain)
             stored: asyncio.Future[object] = asyncio.ensure_future(delivery)
         except Exception as error:
             log.exception("A message of the broker could not be taken")
             self._end(StoringError(str(error)))
             return
-        self._in_flight.add(message.mid, message.qos, len(message.payload), stored)
+        self._in_flight.add(message.packet_id, message.qos, len(message.payload), stored)
         if self._in_flight.oldest is stored:
             stored.add_done_callback(self._on_stored)
         if self._in_flight.full:
-            self._pause()
+            self._reader.stop()
 
     def _on_stored(self, _stored: asyncio.Future[object]) -> None:
         self._acknowledge()
 
     def _acknowledge(self) -> None:
+        sock = socket_of(self._client)
+        if sock is None or self.ended.done():
+            return
         try:
             for packet_id, qos in self._in_flight.stored():
-                if qos:
+                if qos == 1:
+                    sock.send(puback(packet_id))
+                elif qos == 2:
                     self._client.ack(packet_id, qos)
-                    self.acknowledged += 1
+                self.acknowledged += qos > 0
         except StoringError as error:
             self._end(error)
             return
+        self._flush()
         oldest = self._in_flight.oldest
-        if (
-            oldest is not None
-        ):  # those behind it are looked at once it is done: they are acknowledged in order
+        if oldest is not None:  # those behind it are looked at then: they are acknowledged in order
             oldest.add_done_callback(self._on_stored)
-        if self._paused and not self._finishing and self._in_flight.has_room:
-            self._resume()
-
-    def _pause(self) -> None:
-        sock = self._client.socket()
-        if not self._paused and sock is not None:
-            self._loop.remove_reader(sock)
-        self._paused = True
-
-    def _resume(self) -> None:
-        self._paused = False
-        sock = self._client.socket()
-        if sock is not None:
-            self._loop.add_reader(sock, self._readable)
-            self._loop.call_soon(self._readable)
+        if not self._finishing and self._in_flight.has_room:
+            self._reader.start()
 
     def _beat(self) -> None:
         self._beating = self._loop.call_later(BEAT_S, self._beat)
@@ -254,6 +222,7 @@ class BrokerConnection:
     def _end(self, why: BrokerError) -> None:
         if self._beating is not None:
             self._beating.cancel()
+        self._reader.stop()
         self._in_flight.forget()
         if not self.ended.done():
             self.ended.set_result(why)
@@ -261,7 +230,6 @@ class BrokerConnection:
         self._client.loop_write()
         sock = self._client.socket()
         if sock is not None:  # the farewell could not be written
-            self._loop.remove_reader(sock)
             self._loop.remove_writer(sock)
             sock.close()
 

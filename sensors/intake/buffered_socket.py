@@ -1,4 +1,4 @@
-"""A socket that reads and writes much at once, for a client that asks for a byte or a packet at a time.
+"""A socket that reads and writes much at once, and takes the messages before paho sees them.
 
 paho reads a packet by three calls and writes each acknowledgement by one; each is a call of the system and
 lets go of the interpreter's lock, which the thread that stores then holds for a while.
@@ -10,20 +10,24 @@ from typing import Any, cast
 
 from paho.mqtt.client import Client
 
+from sensors.intake.publish_sieve import Arrived, PublishSieve
+
 READ_AT_ONCE = 64 * 1024
 """Bytes taken from the system in one go, at most."""
 
 
 class BufferedSocket:
-    """Stands before a non-blocking socket: keeps what is sent until `flush`, and what was read ahead.
+    """Stands before a non-blocking socket: reads ahead, and keeps what is sent until `flush`.
 
-    Errors are those of the socket: `BlockingIOError`, or TLS's wants, where there is nothing to read.
+    Messages are had from `next_message`; `recv` gives what else the broker says. `level` is the protocol
+    level.
     """
 
-    def __init__(self, sock: Any) -> None:
+    def __init__(self, sock: Any, level: int) -> None:
         self._sock = sock
-        self._read = b""
-        self._at = 0
+        self._sieve = PublishSieve(level)
+        self._lost: OSError | None = None
+        self._ended = False
         self._to_send = bytearray()
 
     @property
@@ -31,17 +35,40 @@ class BufferedSocket:
         """Whether something waits for `flush`."""
         return bool(self._to_send)
 
-    def recv(self, size: int) -> bytes:
-        """Up to `size` bytes; none at the end of the stream."""
-        if self._at == len(self._read):
-            self._read, self._at = self._sock.recv(READ_AT_ONCE), 0
-        start, self._at = self._at, min(self._at + size, len(self._read))
-        return self._read[start : self._at]
+    def fill(self) -> bool:
+        """Read from the system what it has; False where that is nothing now.
 
-    def pending(self) -> int:
-        """Bytes that can be read though the system has nothing more to tell."""
-        decrypted = self._sock.pending() if isinstance(self._sock, ssl.SSLSocket) else 0
-        return len(self._read) - self._at + decrypted
+        What is wrong with the connection, or its end, is for `recv` to tell.
+        """
+        try:
+            data = self._sock.recv(READ_AT_ONCE)
+        except (BlockingIOError, ssl.SSLWantReadError, ssl.SSLWantWriteError):
+            return False
+        except OSError as error:
+            self._lost = error
+            return True
+        self._ended = not data
+        self._sieve.feed(data)
+        return True
+
+    def next_message(self) -> Arrived | None:
+        """The next message of what was read; None where none is next. Raises ProtocolError."""
+        return self._sieve.next_message()
+
+    @property
+    def has_others(self) -> bool:
+        """Whether `recv` has something to give or to tell, once `next_message` has no more."""
+        return self._sieve.has_others or self._ended or self._lost is not None
+
+    def recv(self, size: int) -> bytes:
+        """Up to `size` bytes of what is no message; none at the end of the stream.
+
+        Raises BlockingIOError where nothing was read, and OSError where the connection is lost.
+        """
+        data = self._sieve.read_others(size)
+        if data or self._ended:
+            return data
+        raise self._lost or BlockingIOError
 
     def send(self, data: bytes | bytearray) -> int:
         """Keep for the next `flush`; always the whole of it."""
@@ -76,4 +103,4 @@ class BufferedClient(Client):
     """paho's client over such a socket. Who drives it calls `loop_write`, and then `flush` of its socket."""
 
     def _create_socket(self) -> BufferedSocket:
-        return BufferedSocket(super()._create_socket())
+        return BufferedSocket(super()._create_socket(), self.protocol)

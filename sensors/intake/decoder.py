@@ -7,6 +7,7 @@ after one it is done for.
 from sensors.intake.bodies import BODIES, connect, connect_level, publish
 from sensors.intake.breach import ProtocolError
 from sensors.intake.fields import Fields
+from sensors.intake.framing import remaining_length
 from sensors.intake.packets import LEVEL, LEVEL_5, Packet
 from sensors.intake.reason_codes import Reason
 
@@ -70,21 +71,13 @@ class Decoder:
         kind, flags = buffer[at] >> 4, buffer[at] & 0x0F
         if kind != _PUBLISH:
             self._check_first_byte(kind, flags)
-        # The remaining length (2.2.3): seven bits a byte, the lowest first, at most four bytes.
-        length = shift = 0
-        while True:
-            at += 1
-            if at == len(buffer):
-                return None
-            length |= (buffer[at] & 0x7F) << shift
-            if buffer[at] < 0x80:
-                break
-            shift += 7
-            if shift > 21:
-                raise ProtocolError(f"{_NAMES[kind]}: the remaining length has more than 4 bytes")
-        if shift and not buffer[at] and self.level == LEVEL_5:  # MQTT 5, 1.5.5
+        found = remaining_length(_NAMES[kind], buffer, at + 1)
+        if found is None:
+            return None
+        length, body = found
+        if body - at > 2 and not buffer[body - 1] and self.level == LEVEL_5:  # MQTT 5, 1.5.5
             raise ProtocolError(f"{_NAMES[kind]}: its remaining length has more bytes than needed")
-        body, end = at + 1, at + 1 + length
+        end = body + length
         if end - self._start > self._max_packet:
             size = f"{_NAMES[kind]} of {end - self._start} bytes"
             reason = f"{size} is over the limit of {self._max_packet} bytes"

@@ -66,6 +66,15 @@ def encode(packet: Packet, level: int = LEVEL) -> bytes:
             return _frame(0xF0, _ending(code, properties, "AUTH", level))
 
 
+def puback(packet_id: int) -> bytes:
+    """That a message was taken, of either version; the same as `encode` gives, in a fraction of the time.
+
+    >>> puback(258) == encode(Puback(258)) == encode(Puback(258), level=5)
+    True
+    """
+    return b"\x40\x02" + short(packet_id)
+
+
 def _connect_body(packet: Connect) -> bytes:
     level, will = packet.level, packet.will
     if level not in (LEVEL, LEVEL_5):

@@ -10,6 +10,10 @@ from sensors.intake.broker import StoringError
 LIMIT = 4 * 1024 * 1024
 """Bytes that may wait to be stored before no more are read from the broker, which then keeps them."""
 
+MESSAGES = 1000
+"""Messages that may: two batches. What is read further ahead is stored no sooner, for reading takes the
+interpreter's lock away from storing."""
+
 MESSAGE_OVERHEAD = 256
 """What a message counts for beyond its payload [bytes], so that many small ones are bounded too."""
 
@@ -31,12 +35,12 @@ class InFlight:
     @property
     def full(self) -> bool:
         """Whether no more should be read for now."""
-        return self._bytes > LIMIT
+        return self._bytes > LIMIT or len(self._waiting) >= MESSAGES
 
     @property
     def has_room(self) -> bool:
         """Whether there is room again for a good while."""
-        return self._bytes < LIMIT // 2
+        return self._bytes < LIMIT // 2 and len(self._waiting) < 3 * MESSAGES // 4
 
     @property
     def oldest(self) -> asyncio.Future[object] | None:

@@ -27,7 +27,8 @@ Sink = Callable[[Message], Awaitable[object]]
 """Takes a message; what it returns is awaited, and is done when the message is stored."""
 
 OWN_FILTERS = tuple(f"{ROOT}/+/+/{kind}" for kind in KINDS)
-STATES = f"{ROOT}/{RACK}/+/state"
+_OURS, _STATES = f"{ROOT}/", f"{ROOT}/{RACK}/"
+STATES = f"{_STATES}+/state"
 """What the service publishes itself; read back only to learn what the broker still holds of it."""
 
 KEPT_OF_LARGE = 1024
@@ -195,7 +196,7 @@ class Subscriber:
         self._lost_why = why
 
     def _take(self, topic: str, payload: bytes, retained: bool) -> Awaitable[object]:
-        if topic.startswith(f"{ROOT}/{RACK}/") and topic.endswith("/state"):
+        if topic.startswith(_STATES) and topic.endswith("/state"):
             if retained and payload and self._on_held is not None:
                 self._on_held(topic)
             return _nothing()
@@ -203,7 +204,7 @@ class Subscriber:
         # taken for a new one, and a press for another coat. Only a status holds until it is taken back.
         if retained and not topic.endswith("/status"):
             return _nothing()
-        if not topic.startswith(f"{ROOT}/") and not self._is_mapped(topic):
+        if not topic.startswith(_OURS) and not self._is_mapped(topic):
             return _nothing()  # a lasting session still has what was asked for by a mapping that is gone
         now = self._clock.now()
         if len(payload) > MAX_PACKET:

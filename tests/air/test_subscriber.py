@@ -125,6 +125,24 @@ def test_what_came_while_nobody_was_there_waits(
         run(main(broker))
 
 
+def test_what_waits_from_a_time_when_quality_2_was_asked_for_comes_too(
+    needs_mosquitto_broker: str, tmp_path: Path, pub: Callable[..., Any]
+) -> None:
+    async def main(port: int) -> None:
+        asked = ["-i", "slowcorner-test", "-c", "-q", "2", "-t", TOPIC, "-E"]
+        command = [shutil.which("mosquitto_sub") or "", "-p", str(port), *asked]
+        await asyncio.to_thread(subprocess.run, command, check=True)
+        for value in (1, 2, 3):  # the last -q given holds
+            await pub(port, "-q", "2", payload=b'[{"n":"temperature","u":"Cel","v":%d}]' % value)
+        shelf = Shelf()
+        async with subscribed(port, shelf):
+            await shelf.has(3)
+        assert shelf.said() == ["temperature 1", "temperature 2", "temperature 3"]
+
+    with anonymous(needs_mosquitto_broker, tmp_path) as broker:
+        run(main(broker.port))
+
+
 def test_nothing_is_acknowledged_before_it_is_stored_and_a_failure_is_sent_again(
     needs_mosquitto_broker: str, tmp_path: Path, pub: Callable[..., Any]
 ) -> None:

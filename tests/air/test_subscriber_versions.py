@@ -8,12 +8,15 @@ from sensors.clock import SetClock
 from sensors.intake.broker import Broker
 from sensors.intake.decoder import Decoder
 from sensors.intake.encoder import encode
+from sensors.intake.in_flight import MESSAGES
 from sensors.intake.packets import Connack, Connect, Packet, Puback, Publish, Suback, Subscribe
 from sensors.intake.subscriber import Subscriber
 from tests.air.wire import GOOD, NOW, TOPIC, Shelf, run
 
 LEVEL_AT = 8
 """Where a CONNECT tells its version: after the fixed header of two bytes and the name (3.1.2.2)."""
+
+ALL = range(1, MESSAGES + 501)
 
 REFUSED_VERSION = b"\x20\x02\x00\x01"
 
@@ -110,6 +113,39 @@ def test_messages_are_acknowledged_in_their_order_and_only_when_stored() -> None
             shelf.let_go()
             await broker.has(Puback(3))
         assert [one for one in broker.heard if isinstance(one, Puback)] == [Puback(1), Puback(2), Puback(3)]
+
+    run(main())
+
+
+def test_no_more_is_read_ahead_than_two_batches_and_the_rest_once_these_are_stored() -> None:
+    async def main() -> None:
+        said = [encode(Publish(TOPIC, b'[{"n":"mass","u":"kg","v":1,"t":-%d}]' % n, 1, n)) for n in ALL]
+        shelf, broker = Shelf(), OldBroker(*said)
+        shelf.holding = True
+        async with subscribed(broker, shelf):
+            await shelf.has(MESSAGES)
+            for _ in range(20):  # one that is read too early would be there by now
+                await asyncio.sleep(0)
+            assert len(shelf.messages) == len(shelf.held) == MESSAGES
+            shelf.let_go()
+            await shelf.has(len(ALL))
+            await broker.has(Puback(ALL[-1]))
+
+    run(main())
+
+
+def test_a_broker_that_breaks_the_protocol_is_said() -> None:
+    async def main() -> None:
+        asked = asyncio.Event()
+
+        async def wait(_seconds: float) -> None:
+            asked.set()
+            await asyncio.Event().wait()
+
+        async with subscribed(OldBroker(b"\x32\x03\x00\x09a"), Shelf(), wait) as subscriber:
+            await asked.wait()
+            assert subscriber.trouble is not None
+            assert "it broke the protocol: a PUBLISH ends before its payload" in subscriber.trouble
 
     run(main())
 
