@@ -2,6 +2,7 @@
 
 import http.client
 import json
+import math
 import os
 import re
 import subprocess
@@ -28,6 +29,7 @@ from tests.service.push_service import PushService
 
 TREES, PLACE, NODE = 40, "drying-room", "wall"
 TEMP_C, RH_PCT, SPEED_M_S = 24.0, 38.0, 1.2
+SWAY_MS = 3 * HOUR_MS
 NAMES = "Heron Bittern Snipe Avocet Dunlin Teal Curlew Plover Godwit Whimbrel Ruff Knot Rail Crake Coot Grebe"
 SPOTS = ("face", "joint:90", "joint:75", "pocket:20x12", "joint:105", "pocket:25x10")
 SPOT_NAMES = ("body", "gate joint", "wing joint", "beak pocket", "vent joint", "base hollow")
@@ -45,7 +47,7 @@ def furnish(folder: Path, service: PushService) -> None:
     said = [
         Reading(PLACE, NODE, name, unit, value, moment)
         for moment in range(NOON - DAY_MS, NOON, BLOCK_MS)
-        for name, unit, value in (("temperature", "Cel", TEMP_C), ("humidity", "%RH", RH_PCT))
+        for name, unit, value in zip(("temperature", "humidity"), ("Cel", "%RH"), air_at(moment), strict=True)
     ]
     readings.keep(engine, said, (), (), NOON - 1)
     for number in range(TREES):
@@ -60,6 +62,15 @@ def furnish(folder: Path, service: PushService) -> None:
     phone = service.new_phone()
     subscriptions.subscribe(engine, phone.endpoint, phone.p256dh, phone.auth, NOON)
     engine.dispose()
+
+
+def air_at(moment: Millis) -> tuple[float, float]:
+    """The air's temperature [°C] and humidity [%RH] at a moment [ms], as a sensor says them.
+
+    It sways by the hour: a sensor that says one figure for two days is stuck, and nothing is judged by it.
+    """
+    sway = math.sin(2.0 * math.pi * moment / SWAY_MS)
+    return round(TEMP_C + 0.4 * sway, 1), round(RH_PCT - 1.5 * sway, 1)
 
 
 @dataclass
@@ -103,9 +114,10 @@ class Running:
 
     def tell_air(self, moment: Millis) -> None:
         """A node says the air at a moment, over HTTP; returns once it is on the disk."""
+        temp_c, rh_pct = air_at(moment)
         pack = [
-            {"bt": moment / 1000, "n": "temperature", "u": "Cel", "v": TEMP_C},
-            {"bt": moment / 1000, "n": "humidity", "u": "%RH", "v": RH_PCT},
+            {"bt": moment / 1000, "n": "temperature", "u": "Cel", "v": temp_c},
+            {"bt": moment / 1000, "n": "humidity", "u": "%RH", "v": rh_pct},
         ]
         with Asker(self.port) as asker:
             status, _, body = asker.ask("POST", f"/api/readings?place={PLACE}&node={NODE}", pack)
