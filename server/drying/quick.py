@@ -3,16 +3,15 @@
 import numpy as np
 
 from sensors.air import Air
-from server.drying.around import air_of_members
 from server.drying.build import Build
 from server.drying.face import FaceShape
 from server.drying.joint_shape import JointShape
 from server.drying.joint_table import coupling_table
-from server.drying.kernel import DryingError, Solver
+from server.drying.kernel import TURNED_SHARE, DryingError, Solver
 from server.drying.materials import Members
 from server.drying.medium import Surroundings, Wetness
 from server.drying.pocket import PocketShape
-from server.drying.quick_around import Place
+from server.drying.quick_around import Place, Read, Taken
 from server.drying.quick_around import in_air as through_air
 from server.drying.quick_matrix import fill
 from server.drying.quick_parts import Floats, Parts, air_of, own, parts_of, values_of
@@ -54,16 +53,20 @@ def in_air(
     solver = built.solver
     parts, place = _parts(solver), _place(built, size_m)
     values, temp, evaporated = values_of(wetness), own(wetness.temp_c), own(wetness.evaporated)
-    temp_c, vapour, speed = air_of_members(built, members, air)
     cooling = np.empty(built.lanes)
     proposal = through_air(
         parts,
         place,
-        own(temp_c),
-        own(vapour),
-        own(speed),
-        float(air.pressure_pa),
-        radiation_w_m2k(float(air.temp_c)),
+        _taken(built, members),
+        Read(
+            float(air.temp_c),
+            float(air.rh_pct),
+            float(air.speed_m_s),
+            float(air.pressure_pa),
+            float(air.temp_wide),
+            float(air.rh_wide),
+            float(radiation_w_m2k(float(air.temp_c))),
+        ),
         values,
         temp,
         evaporated,
@@ -102,10 +105,19 @@ def _place(built: Build, size_m: float) -> Place:
     return found
 
 
+def _taken(built: Build, members: Members) -> Taken:
+    known: tuple[Members, Taken] | None = built.solver.quick_taken
+    if known is None or known[0] is not members:
+        lanes = [own(built.by_lane(of)) for of in (members.temp_k, members.rh_pct, members.air_speed)]
+        known = members, Taken(*lanes)
+        built.solver.quick_taken = known
+    return known[1]
+
+
 def _parts(solver: Solver) -> Parts:
     found: Parts | None = solver.quick_parts
     if found is None:
-        found = parts_of(solver.medium, solver.scale, solver.warmth)
+        found = parts_of(solver.medium, solver.scale, solver.warmth, TURNED_SHARE)
         fill(found.filled, solver.stations)
         solver.quick_parts = found
     return found

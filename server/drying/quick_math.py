@@ -52,8 +52,8 @@ def copy_rows(source: np.ndarray, target: np.ndarray, rows: int) -> None:
 
 
 @inlined
-def expm1_of(x: float) -> float:
-    """exp(x) − 1; what is beyond ±700 is taken as that."""
+def _parted(x: float) -> tuple[float, float]:
+    """2^k and exp(r) − 1 of x = k ln 2 + r; what is beyond ±700 is taken as that."""
     x = min(max(x, -_LARGEST), _LARGEST)
     shifted = x * _LOG2_E + _SHIFT
     whole = shifted - _SHIFT
@@ -71,15 +71,26 @@ def expm1_of(x: float) -> float:
     q = q * r + 1.0 / 24.0
     q = q * r + 1.0 / 6.0
     q = q * r + 0.5
-    q = (q * r) * r + r
+    return power, (q * r) * r + r
+
+
+@inlined
+def expm1_of(x: float) -> float:
+    """exp(x) − 1; what is beyond ±700 is taken as that."""
+    power, q = _parted(x)
     return power * q + (power - 1.0)
 
 
 @inlined
-def log1p_of(y: float) -> float:
-    """ln(1 + y) for y of 0 and more."""
-    u = 1.0 + y
-    lost = (y - (u - 1.0)) / u
+def exp_of(x: float) -> float:
+    """exp(x); what is beyond ±700 is taken as that."""
+    power, q = _parted(x)
+    return power * q + power
+
+
+@inlined
+def _log_of(u: float, lost: float) -> float:
+    """ln(u (1 + lost)) for u above 0 and a `lost` of rounding's size."""
     bits = np.float64(u).view(np.int64)
     exponent = float((bits >> 52) - 1023)
     m = np.int64((bits & _MANTISSA) | _ONE_BITS).view(np.float64)
@@ -101,3 +112,22 @@ def log1p_of(y: float) -> float:
     q = q * s2 + 1.0 / 3.0
     q = 2.0 * s * (q * s2 + 1.0)
     return exponent * _LN2_HIGH + (q + (exponent * _LN2_LOW + lost))
+
+
+@inlined
+def log1p_of(y: float) -> float:
+    """ln(1 + y) for y above −1."""
+    u = 1.0 + y
+    return _log_of(u, (y - (u - 1.0)) / u)
+
+
+@inlined
+def log_of(x: float) -> float:
+    """ln(x) for x above 0."""
+    return _log_of(x, 0.0)
+
+
+@inlined
+def power_of(x: float, exponent: float) -> float:
+    """x to the power of an exponent, for x above 0."""
+    return exp_of(exponent * _log_of(x, 0.0))

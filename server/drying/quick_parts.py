@@ -19,6 +19,8 @@ class Parts(NamedTuple):
     under: (s,) unknown of the cell under each surface.
     filled: (unknowns, reach + 1) whether the factors have anything that far before the diagonal; the reach is
     how far apart in the order joined unknowns are.
+    turning: (m, L) the error of a step in a cell beside the link, over what is allowed and over the step,
+    for a fall of φ of 1 that has turned round there [1/s].
     scale: (n, L) what turns a change of saturation into an error, and warmth one of temperature.
     """
 
@@ -27,6 +29,7 @@ class Parts(NamedTuple):
     hindered: NDArray[np.bool_]
     link: Floats
     link_inward: Floats
+    turning: Floats
     under: Ints
     surface: Floats
     capacity: Floats
@@ -74,8 +77,9 @@ class Room(NamedTuple):
     phi: potential. fall: (n, L) one over its slope in S. links: (m, L) what the links let through now.
     band: (unknowns, reach + 1, L) the matrix, then its factors. inverse: of the pivots.
     dense: (s, s, L) the factors for the surfaces. border: (s, L) how the surfaces answer to the temperature.
-    wet: (s, L) what leaves in all for each surface's potential. first, second: the stages.
-    values: the result. lanes: (rows, L) the rest; first the new temperature and what has evaporated.
+    wet: (s, L) what leaves in all for each surface's potential. first, second, third: the stages.
+    values: the result. began, ended: the cells' φ at the start and at the result.
+    lanes: (rows, L) the rest; first the new temperature and what has evaporated.
     """
 
     skin: Skin
@@ -89,12 +93,15 @@ class Room(NamedTuple):
     wet: Floats
     first: Floats
     second: Floats
+    third: Floats
     values: Floats
+    began: Floats
+    ended: Floats
     lanes: Floats
 
 
-def parts_of(medium: Medium, scale: Floats, warmth: float) -> Parts:
-    """A medium in the quick kernel's order."""
+def parts_of(medium: Medium, scale: Floats, warmth: float, turned_share: float) -> Parts:
+    """A medium in the quick kernel's order; the rest as `kernel.Solver` has it."""
     network = medium.network
     stations = network.stations
     under = np.ascontiguousarray(network.station_cell + stations, dtype=np.int64)
@@ -106,12 +113,15 @@ def parts_of(medium: Medium, scale: Floats, warmth: float) -> Parts:
     filled[:, 0] = True
     filled[np.maximum(ends_a, ends_b), apart] = True
 
+    allowed = scale / medium.capacity
+    narrow = np.maximum(allowed[:, network.link_outer], allowed[:, network.link_inner])
     return Parts(
         link_a=link_a,
         link_b=link_b,
         hindered=(medium.link_inward != medium.link).any(axis=0),
         link=own(medium.link.T),
         link_inward=own(medium.link_inward.T),
+        turning=own((turned_share * 0.5 * (medium.link - medium.link_inward) * narrow).T),
         under=under,
         surface=own(medium.surface.T),
         capacity=own(medium.capacity.T),

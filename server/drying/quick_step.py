@@ -1,15 +1,14 @@
-"""The time loop of the quick kernel: ROS2 with its error control, as `kernel.Solver` has it."""
+"""The time loop of the quick kernel: `rosenbrock` with error control, twin of `numpy_step`."""
 
 import numpy as np
 
-from server.drying.kernel import GAMMA, LONGEST_STEP_S, MOST_GROWTH, SHORTEST_STEP_S
+from server.drying.kernel import LONGEST_STEP_S, MOST_GROWTH, SHORTEST_STEP_S
+from server.drying.quick_error import astray, step_error
 from server.drying.quick_math import compiled, copy_rows, entrance, expm1_of
 from server.drying.quick_matrix import border, eliminate, solve
 from server.drying.quick_parts import Air, Parts, Room, Skin
 from server.drying.quick_skin import settle
-
-_BY_GAMMA = 1.0 / GAMMA
-"""A division takes as long as a dozen products."""
+from server.drying.rosenbrock import C21, C31, C32, ERROR_POWER, GAMMA, M1, M2, M3
 
 
 @entrance
@@ -43,7 +42,10 @@ def room_for(parts: Parts) -> Room:
         np.empty((unknowns, lanes)),
         np.empty((unknowns, lanes)),
         np.empty((unknowns, lanes)),
-        np.empty((11, lanes)),
+        np.empty((unknowns, lanes)),
+        np.zeros((unknowns, lanes)),
+        np.zeros((unknowns, lanes)),
+        np.empty((14, lanes)),
     )
 
 
@@ -63,22 +65,24 @@ def advance(
     Returns the step to try next [s], or minus the last one where no step is small enough.
     """
     done, most = 0.0, MOST_GROWTH
+    potentials(parts, values, room.began)
     while seconds - done > 1e-9 * seconds:
         left = seconds - done
         step = left if proposal >= left else min(proposal, 0.5 * left)
         error = attempt(parts, air, room, values, temp, step)
         if not error <= 1.0:
-            proposal = step * (max(0.2, 0.9 / np.sqrt(error)) if np.isfinite(error) else 0.2)
+            proposal = step * (max(0.2, 0.9 / error**ERROR_POWER) if np.isfinite(error) else 0.2)
             if proposal < SHORTEST_STEP_S:
                 return -proposal
             most = 1.0
             continue
         copy_rows(room.values, values, values.shape[0])
+        copy_rows(room.ended, room.began, values.shape[0])
         for lane in range(temp.size):
             temp[lane] = room.lanes[0, lane]
             evaporated[lane] += room.lanes[1, lane]
         done += step
-        grown = step * min(most, 0.9 / np.sqrt(max(error, 1e-6)))
+        grown = step * min(most, 0.9 / max(error, 1e-6) ** ERROR_POWER)
         proposal = min(LONGEST_STEP_S, max(grown, proposal) if step < proposal else grown)
         most = MOST_GROWTH
     return proposal
@@ -86,15 +90,16 @@ def advance(
 
 @compiled
 def attempt(parts: Parts, air: Air, room: Room, values: np.ndarray, temp: np.ndarray, step: float) -> float:
-    """One step of ROS2 into room.values and the first rows of room.lanes; its error."""
+    """One step into room.values and the first rows of room.lanes; its error."""
     stations, lanes = parts.surface.shape
-    skin, first, second = room.skin, room.first, room.second
+    skin, first, second, third = room.skin, room.first, room.second, room.third
     new_temp, out, density, log_slope = room.lanes[0], room.lanes[1], room.lanes[2], room.lanes[3]
-    warm, pivot, temp_1, temp_2 = room.lanes[4], room.lanes[5], room.lanes[6], room.lanes[7]
+    pivot, temp_1, temp_2 = room.lanes[5], room.lanes[6], room.lanes[7]
     warming, middle = room.lanes[8], room.lanes[9]
+    out_1, out_2, temp_3 = room.lanes[11], room.lanes[12], room.lanes[13]
     rate = 1.0 / (GAMMA * step)
 
-    rises(parts, values, room)
+    rises(parts, room)
     choose_links(parts, room)
     saturated(air, temp, density, log_slope)
     copy_rows(values, skin.surface, stations)
@@ -103,9 +108,9 @@ def attempt(parts: Parts, air: Air, room: Room, values: np.ndarray, temp: np.nda
     borders(parts, air, room, density, log_slope, rate)
 
     balance(parts, air, room, temp, first, warming)
-    outflow(room, out, 0.0)
+    outflow(room, out_1)
     solve(parts, room, pivot, first, warming, air.latent, temp_1)
-    follow_out(room, out, first, temp_1)
+    follow_out(room, out_1, first, temp_1)
     start = room.values
     copy_rows(values, start, values.shape[0])
     copy_rows(skin.surface, start, stations)
@@ -113,80 +118,71 @@ def attempt(parts: Parts, air: Air, room: Room, values: np.ndarray, temp: np.nda
     # The second stage, at what the first came to; water's way through hindered links stays the first's.
     for u in range(first.shape[0]):
         for lane in range(lanes):
-            second[u, lane] = start[u, lane] + first[u, lane] * _BY_GAMMA
+            second[u, lane] = start[u, lane] + first[u, lane]
     for lane in range(lanes):
-        middle[lane] = temp[lane] + temp_1[lane] * _BY_GAMMA
-    potentials(parts, second, room)
+        middle[lane] = temp[lane] + temp_1[lane]
+    potentials(parts, second, room.phi)
     saturated(air, middle, density, log_slope)
     for i in range(stations):
         for lane in range(lanes):
             skin.surface[i, lane] = max(second[i, lane], 0.0)
     settle(parts, air, room.phi, density, skin)
     balance(parts, air, room, middle, second, warming)
-    for k in range(parts.capacity.shape[0]):
-        for lane in range(lanes):
-            second[stations + k, lane] -= (2.0 * rate) * parts.capacity[k, lane] * first[stations + k, lane]
-    for lane in range(lanes):
-        warming[lane] -= (2.0 * rate) * parts.heat[lane] * temp_1[lane]
-    outflow(room, out, 1.0)
-    solve(parts, room, pivot, second, warming, air.latent, temp_2)
-    follow_out(room, out, second, temp_2)
-
-    for u in range(first.shape[0]):
-        for lane in range(lanes):
-            start[u, lane] += (1.5 * first[u, lane] + 0.5 * second[u, lane]) * _BY_GAMMA
-    for lane in range(lanes):
-        new_temp[lane] = temp[lane] + (1.5 * temp_1[lane] + 0.5 * temp_2[lane]) * _BY_GAMMA
-        out[lane] *= 0.5 * step
-    return step_error(parts, first, second, temp_1, temp_2, warm, pivot)
-
-
-@compiled
-def step_error(
-    parts: Parts,
-    first: np.ndarray,
-    second: np.ndarray,
-    temp_1: np.ndarray,
-    temp_2: np.ndarray,
-    worst: np.ndarray,
-    total: np.ndarray,
-) -> float:
-    """The largest error of a step over what is allowed; NaN where anything is."""
-    stations = parts.surface.shape[0]
-    for lane in range(worst.size):
-        worst[lane] = abs((0.5 / GAMMA) * (temp_1[lane] + temp_2[lane])) * parts.warmth
-        total[lane] = worst[lane]
+    # The third looks at the rates where the second did.
+    copy_rows(second, third, first.shape[0])
+    outflow(room, out_2)
+    outflow(room, out)
+    by_step = 1.0 / step
     for k in range(parts.capacity.shape[0]):
         u = stations + k
-        for lane in range(worst.size):
-            total[lane] += abs(first[u, lane] + second[u, lane])
-        for lane in range(worst.size):
-            error = abs((0.5 / GAMMA) * (first[u, lane] + second[u, lane])) * parts.scale[k, lane]
-            worst[lane] = max(worst[lane], error)
-    largest = 0.0
-    for lane in range(worst.size):
-        if not np.isfinite(total[lane]):
-            return np.nan
-        largest = max(largest, worst[lane])
-    return largest
+        for lane in range(lanes):
+            second[u, lane] += C21 * (parts.capacity[k, lane] * by_step) * first[u, lane]
+    for lane in range(lanes):
+        middle[lane] = warming[lane] + C21 * (parts.heat[lane] * by_step) * temp_1[lane]
+    solve(parts, room, pivot, second, middle, air.latent, temp_2)
+    follow_out(room, out_2, second, temp_2)
+
+    for k in range(parts.capacity.shape[0]):
+        u = stations + k
+        for lane in range(lanes):
+            earlier = C31 * first[u, lane] + C32 * second[u, lane]
+            third[u, lane] += (parts.capacity[k, lane] * by_step) * earlier
+    for lane in range(lanes):
+        earlier = C31 * temp_1[lane] + C32 * temp_2[lane]
+        middle[lane] = warming[lane] + (parts.heat[lane] * by_step) * earlier
+    solve(parts, room, pivot, third, middle, air.latent, temp_3)
+    follow_out(room, out, third, temp_3)
+
+    for lane in range(lanes):
+        out_2[lane] += (C21 * GAMMA) * out_1[lane]
+        out[lane] += GAMMA * (C31 * out_1[lane] + C32 * out_2[lane])
+        out[lane] = (GAMMA * step) * (M1 * out_1[lane] + M2 * out_2[lane] + M3 * out[lane])
+    for u in range(first.shape[0]):
+        for lane in range(lanes):
+            start[u, lane] += M1 * first[u, lane] + M2 * second[u, lane] + M3 * third[u, lane]
+    for lane in range(lanes):
+        new_temp[lane] = temp[lane] + (M1 * temp_1[lane] + M2 * temp_2[lane] + M3 * temp_3[lane])
+    potentials(parts, start, room.ended)
+    error = step_error(parts, room)
+    return max(error, astray(parts, room, step)) if np.isfinite(error) else error
 
 
 @compiled
-def rises(parts: Parts, values: np.ndarray, room: Room) -> None:
-    """φ of every cell, and one over its slope in S."""
+def rises(parts: Parts, room: Room) -> None:
+    """φ of every cell at the start, and one over its slope in S."""
     stations = parts.surface.shape[0]
-    potentials(parts, values, room)
+    copy_rows(room.began, room.phi, room.phi.shape[0])
     for k in range(room.fall.shape[0]):
         for lane in range(room.fall.shape[1]):
             room.fall[k, lane] = 1.0 / (1.0 + parts.exponent[lane] * room.phi[stations + k, lane])
 
 
 @compiled
-def potentials(parts: Parts, values: np.ndarray, room: Room) -> None:
+def potentials(parts: Parts, values: np.ndarray, phi: np.ndarray) -> None:
     """φ of every cell."""
     for u in range(parts.surface.shape[0], values.shape[0]):
         for lane in range(values.shape[1]):
-            room.phi[u, lane] = expm1_of(parts.exponent[lane] * values[u, lane]) * parts.by_exponent[lane]
+            phi[u, lane] = expm1_of(parts.exponent[lane] * values[u, lane]) * parts.by_exponent[lane]
 
 
 @compiled
@@ -279,10 +275,10 @@ def balance(
 
 
 @compiled
-def outflow(room: Room, out: np.ndarray, keep: float) -> None:
-    """Add what evaporates now to `keep` of what is there."""
+def outflow(room: Room, out: np.ndarray) -> None:
+    """What evaporates now."""
     for lane in range(out.size):
-        out[lane] = keep * out[lane] if keep > 0.0 else 0.0
+        out[lane] = 0.0
     for i in range(room.skin.out.shape[0]):
         for lane in range(out.size):
             out[lane] += room.skin.out[i, lane]

@@ -10,10 +10,10 @@ from server.drying.medium import LINEAR_EXPONENT, Medium, Surroundings
 Floats = NDArray[np.float64]
 
 TURNS = 60
-NEAR = 1e-4
+NEAR = 1e-2
 """A turn that moves every surface by no more than this share of it is the last. The turns square what is
 left (common knowledge of Newton's method), and that is in the balance of the step, which takes a turn more:
-1e-4 gives the steps and the numbers of 1e-6, for a turn or so less.
+1e-2 gives the steps and the errors of 1e-4, for a turn or so less.
 """
 
 

@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from scipy.linalg.lapack import dgbtrf
 
 from sensors.air import Air
-from server.drying import kernel, kernel_choice
+from server.drying import kernel_choice, numpy_step
 from server.drying.materials import Members, coat
 from server.drying.shell import SpotShell
 from server.drying.spots import parse_spot
@@ -114,7 +114,7 @@ def test_the_twin_never_pivots(monkeypatch: pytest.MonkeyPatch) -> None:
         rows.append(pivots)
         return lu, pivots, trouble
 
-    monkeypatch.setattr(kernel, "dgbtrf", seen)
+    monkeypatch.setattr(numpy_step, "dgbtrf", seen)
     for code in ("face", "joint:30", "joint:150"):
         shell = SpotShell.bare(parse_spot(code), 30.0, members=several(3))
         for _ in range(3):
