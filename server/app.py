@@ -188,7 +188,7 @@ class Service:
         await asyncio.to_thread(self.rack.look, False)
         await asyncio.to_thread(self._reminders.remind, now)
         if forecast:
-            await asyncio.to_thread(self.rack.look, True)
+            await asyncio.to_thread(self.rack.foresee)
             await asyncio.to_thread(self._reminders.remind, now)
         if forecast:
             await asyncio.to_thread(self._keep_coats, now)

@@ -101,6 +101,13 @@ class LiveRack:
         """Go on to now with every tree, with a forecast or with the last one; returns the outlooks."""
         return self._thread.submit(self._look, None, forecast).result()
 
+    def foresee(self) -> Sequence[Outlook]:
+        """Forecast from where the trees stand, until time is up or a reading presses; returns the outlooks.
+
+        It takes up nothing that was heard since the last look: what that makes due must not wait for this.
+        """
+        return self._thread.submit(self._foresee_and_show).result()
+
     def refresh(self, tree_id: int) -> None:
         """Judge one tree anew because something was said of it; returns when the picture shows it."""
         self._thread.submit(self._refresh, tree_id).result()
@@ -198,7 +205,7 @@ class LiveRack:
         return min(*first_dips, now - SAID_LATE_MS, now) - self.gap_limit - REACH_MS
 
     def _take_heard(self) -> None:
-        heard, arrived = self._heard.take(self.clock.now())
+        heard, arrived = self._heard.take()
         self._arrived = max(self._arrived, arrived)
         self._rewind(self._airs.hear(heard))
 
@@ -219,7 +226,16 @@ class LiveRack:
         rules = shop_rules(self.engine)
         for followed in trees:
             self._warnings.foresee(followed.tree.id, followed.judge, now, rules)
+            if self._heard.pressing.is_set():
+                return
         self._advice_desk.look(self.engine, lambda: foreseen(self._followed.values()), now)
+
+    def _foresee_and_show(self) -> Sequence[Outlook]:
+        now = self.clock.now()
+        self._foresee(now, None)
+        if not self._heard.pressing.is_set():  # else the look that comes at once shows it
+            self._show(now, None)
+        return self.outlooks()
 
     def _air_said(self) -> None:
         self._foreseeing.air.forget()
