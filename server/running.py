@@ -1,6 +1,7 @@
 """Runs a service as a process: one over a data folder, its pages on a port, until it is told to stop."""
 
 import asyncio
+import gc
 import logging
 import socket
 import sys
@@ -144,6 +145,7 @@ async def _serve(
                 helpers.append(tasks.create_task(plain.serve(sockets=[door]), name="door for phones"))
                 helpers.append(tasks.create_task(_keep_certificate(settings, config), name="certificate"))
                 _say(f"A phone starts at  http://{_reach(settings, host)}:{door.getsockname()[1]}/phone")
+            helpers.append(tasks.create_task(_set_aside(service), name="memory"))
             address = f"{scheme}://{host}:{port}"
             _say(f"The rack is at  {address}   ({service.mqtt.said}, store in {settings.data})")
             if access is not None:
@@ -155,6 +157,16 @@ async def _serve(
             finally:
                 for helper in helpers:
                     helper.cancel()
+
+
+async def _set_aside(service: Service) -> None:
+    """Once all is judged, look through what the start made for garbage a last time.
+
+    It stays, and looking through it again and again would stop pages and judge for some 0.2 s each time.
+    """
+    await asyncio.to_thread(service.rack.look, False)
+    gc.collect()
+    gc.freeze()
 
 
 async def _keep_certificate(settings: Settings, config: uvicorn.Config) -> None:
