@@ -6,11 +6,13 @@ from contextlib import asynccontextmanager
 
 from sensors.clock import SetClock
 from sensors.intake.broker import Broker
+from sensors.intake.broker_reader import BURST
 from sensors.intake.decoder import Decoder
 from sensors.intake.encoder import encode
 from sensors.intake.in_flight import MESSAGES
+from sensors.intake.message import Message
 from sensors.intake.packets import Connack, Connect, Packet, Puback, Publish, Suback, Subscribe
-from sensors.intake.subscriber import Subscriber
+from sensors.intake.subscriber import Sink, Subscriber
 from tests.air.wire import GOOD, NOW, TOPIC, Shelf, run
 
 LEVEL_AT = 8
@@ -66,11 +68,11 @@ class OldBroker:
 
 @asynccontextmanager
 async def subscribed(
-    broker: OldBroker, shelf: Shelf, wait: Callable[[float], Awaitable[object]] = asyncio.sleep
+    broker: OldBroker, sink: Sink, wait: Callable[[float], Awaitable[object]] = asyncio.sleep
 ) -> AsyncIterator[Subscriber]:
     server = await asyncio.start_server(broker.serve, "127.0.0.1", 0)
     port = server.sockets[0].getsockname()[1]
-    subscriber = Subscriber(Broker("127.0.0.1", port, "t"), shelf, SetClock(NOW), wait=wait)
+    subscriber = Subscriber(Broker("127.0.0.1", port, "t"), sink, SetClock(NOW), wait=wait)
     await subscriber.start()
     try:
         yield subscriber
@@ -130,6 +132,28 @@ def test_no_more_is_read_ahead_than_two_batches_and_the_rest_once_these_are_stor
             shelf.let_go()
             await shelf.has(len(ALL))
             await broker.has(Puback(ALL[-1]))
+
+    run(main())
+
+
+def test_others_get_their_turn_while_much_is_read() -> None:
+    async def main() -> None:
+        said = [encode(Publish(TOPIC, b'[{"n":"mass","u":"kg","v":1,"t":-%d}]' % n, 1, n)) for n in ALL]
+        broker, taken, stored = OldBroker(*said), 0, asyncio.get_running_loop().create_future()
+        stored.set_result(None)
+
+        def sink(_message: Message) -> asyncio.Future[None]:
+            nonlocal taken
+            taken += 1
+            return stored
+
+        most = before = 0
+        async with subscribed(broker, sink):
+            while taken < len(ALL):
+                await asyncio.sleep(0)
+                most, before = max(most, taken - before), taken
+        # What was read ahead has its turn, and then the reader's own comes, in which little can be left.
+        assert BURST <= most <= 2 * BURST
 
     run(main())
 
