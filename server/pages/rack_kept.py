@@ -37,6 +37,11 @@ class _Made:
     before: bytes
     after: bytes
 
+    def response(self, now: Millis) -> Response:
+        """The page, shown at `now` [ms]."""
+        html = b"".join((self.before, _as_of(now), self.after))
+        return HTMLResponse(html, headers={"Cache-Control": "no-store"})
+
 
 class KeptRack:
     """The rack's page over these parts, for each place that is asked for."""
@@ -48,25 +53,39 @@ class KeptRack:
 
     def show(self, place: str = "") -> Response:
         """The page as it stands, or of what hangs at one place, by its id."""
-        parts, now = self._parts, self._parts.clock.now()
-        stand = _Stand(
+        now = self._parts.clock.now()
+        stand = self._stand(now)
+        return self._kept(place, stand, now) or self._anew(place, stand, now)
+
+    def shown(self, place: str = "") -> Response | None:
+        """The page where it is kept as it stands, without a wait for the store; None where it is not."""
+        now = self._parts.clock.now()
+        return self._kept(place, self._stand(now), now)
+
+    def _stand(self, now: Millis) -> _Stand:
+        parts = self._parts
+        return _Stand(
             tuple(parts.rack.outlooks()),
             now // MINUTE_MS,
             revision_of(parts.engine, *RACK_TABLES),
             parts.not_kept(),
         )
+
+    def _kept(self, place: str, stand: _Stand, now: Millis) -> Response | None:
         made = self._made.get(place)
-        if made is None or made.stand != stand or stand.revision is None:
-            page = rack_page(parts, place)
-            if not page.sections and not page.first:
-                return show(page)  # what it says to do first hangs on more than what is compared here
-            made = _made(stand, page)
-            with self._lock:
-                if len(self._made) >= MOST_KEPT:
-                    self._made.clear()
-                self._made[place] = made
-        html = b"".join((made.before, _as_of(now), made.after))
-        return HTMLResponse(html, headers={"Cache-Control": "no-store"})
+        kept = made is not None and made.stand == stand and stand.revision is not None
+        return made.response(now) if made is not None and kept else None
+
+    def _anew(self, place: str, stand: _Stand, now: Millis) -> Response:
+        page = rack_page(self._parts, place)
+        if not page.sections and not page.first:
+            return show(page)  # what it says to do first hangs on more than what is compared here
+        made = _made(stand, page)
+        with self._lock:
+            if len(self._made) >= MOST_KEPT:
+                self._made.clear()
+            self._made[place] = made
+        return made.response(now)
 
 
 def _made(stand: _Stand, page: RackPage) -> _Made:

@@ -10,6 +10,7 @@ scale.
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from html import escape
 
 from server.verdicts import SpotVerdict
@@ -28,6 +29,9 @@ DRY_SHADE, WET_SHADE = (236, 228, 213), (72, 58, 46)
 
 _FAR = 1_000.0
 """Beyond the edge of any picture [mm]."""
+
+MOST_KEPT = 500
+"""So many pictures are kept drawn, each of some 2 kB: the rack's page shows one of each tree, ever again."""
 
 
 @dataclass(frozen=True)
@@ -76,19 +80,27 @@ def section_svg(
 ) -> str:
     """Inline SVG of the shell at a spot code ("face", "joint:30", "pocket:12x40", "cavity:60x0.2"); other
     codes are drawn flat. With `mark` a ring is drawn around where it dries last."""
-    outline, mm_high, lowest = _drawing(code, coats)
+    return _drawn(
+        code, tuple((coat.thickness_mm, shade(coat.wetness)) for coat in coats), caption, scale_bar, mark
+    )
+
+
+@lru_cache(MOST_KEPT)
+def _drawn(code: str, coats: tuple[tuple[float, str], ...], caption: str, scale_bar: bool, mark: bool) -> str:
+    """The picture; each of the coats is its thickness [mm] and its colour."""
+    outline, mm_high, lowest = _drawing(code, sum(thickness for thickness, _ in coats))
     scale = HEIGHT / mm_high
     depth, depths = 0.0, [0.0]
-    for coat in coats:
-        depth += coat.thickness_mm
+    for thickness, _ in coats:
+        depth += thickness
         depths.append(depth)
     parts = [
         f'<svg class="section" viewBox="0 0 {WIDTH:g} {HEIGHT:g}" role="img" aria-label="{escape(caption)}">'
     ]
     # From the newest coat in: each one is drawn over the one outside it, so the lines never gape.
-    for coat, reach in zip(reversed(coats), reversed(depths[1:]), strict=True):
+    for (_, colour), reach in zip(reversed(coats), reversed(depths[1:]), strict=True):
         newest = ' class="newest"' if reach == depths[-1] else ""
-        parts.append(f'<path{newest} d="{outline(reach, scale)}" fill="{shade(coat.wetness)}"/>')
+        parts.append(f'<path{newest} d="{outline(reach, scale)}" fill="{colour}"/>')
     parts.append(f'<path class="wax" d="{outline(0.0, scale)}"/>')
     if mark:
         x, y = WIDTH / 2, lowest(scale)
@@ -110,8 +122,7 @@ Drawing = tuple[Outline, float, Lowest]
 """How to draw a spot, how many millimetres of it the picture is high, and where it dries last."""
 
 
-def _drawing(code: str, coats: Sequence[Layer]) -> Drawing:
-    thickness = sum(coat.thickness_mm for coat in coats)
+def _drawing(code: str, thickness: float) -> Drawing:
     kind, _, size = code.partition(":")
     try:
         if kind == "joint":

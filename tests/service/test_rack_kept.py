@@ -64,3 +64,15 @@ def test_it_is_made_once_and_bears_the_time_at_which_it_is_shown(
     assert len(made) == 5
     shown()
     assert len(made) == 5
+
+
+def test_what_is_kept_is_shown_at_once_and_nothing_that_would_read_otherwise(kept_shop: FakeShop) -> None:
+    rack = KeptRack(kept_shop.parts)
+    assert rack.shown() is None, "it was never made"
+    made = rack.show()
+    kept = rack.shown()
+    assert kept is not None
+    assert bytes(kept.body) == bytes(made.body)
+    assert rack.shown(trees.rack(kept_shop.engine)[0].place) is None, "another place's is another page"
+    kept_shop.clock.advance(MINUTE_MS)
+    assert rack.shown() is None
