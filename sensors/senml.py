@@ -29,6 +29,7 @@ _KNOWN_LABELS = _BASE_LABELS | {"n", "u", "v", "t"}
 _USUAL_LABELS = frozenset({"n", "u", "v", "t", "bn", "bt", "bver"})
 """What a usual record has, and no more: its own name, unit and value, a time, and bases of name and time."""
 
+_DECODER = json.JSONDecoder()
 _OTHER_VALUES = {"vs": "a text", "vb": "a true or false", "vd": "data"}
 _NAMES = ", ".join((*QUANTITIES, "battery"))
 
@@ -97,14 +98,22 @@ def load_json(payload: bytes) -> object:
     if not payload:
         raise KeptOutError("the payload is empty")
     try:
-        content: object = json.loads(payload.decode("utf-8"))
+        return _loads(payload.decode("utf-8"))
     except UnicodeDecodeError as error:
         raise KeptOutError(f"not UTF-8: byte {payload[error.start]:#04x} at {error.start}") from None
     except RecursionError:
         raise KeptOutError("the JSON is nested too deep") from None
     except ValueError as error:
         raise KeptOutError(f"not JSON: {error}") from None
-    return content
+
+
+def _loads(text: str) -> object:
+    """The same as `json.loads`, in less time where nothing stands around the JSON, as nodes write it."""
+    try:
+        content, end = _DECODER.raw_decode(text)
+    except json.JSONDecodeError:
+        end = -1
+    return content if end == len(text) else json.loads(text)
 
 
 def load_pack(payload: bytes) -> list[object]:

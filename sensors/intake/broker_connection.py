@@ -7,7 +7,7 @@ next one, under identifiers of its own (MQTT 5.0 and 3.1.1, 4.4).
 
 import asyncio
 import logging
-from collections.abc import Awaitable, Callable, Sequence
+from collections.abc import Callable, Sequence
 from typing import Any
 
 from paho.mqtt.client import Client
@@ -38,7 +38,7 @@ ANSWER_WAIT_S = 10.0
 UNSPECIFIED = 128
 """paho's reason code where a connection just ended."""
 
-Deliver = Callable[[str, bytes, bool], Awaitable[object]]
+Deliver = Callable[[str, bytes, bool], asyncio.Future[object]]
 """Takes topic, payload, and whether it is a retained copy; what it returns is done when that is stored."""
 
 log = logging.getLogger("slowcorner.mqtt")
@@ -179,8 +179,7 @@ class BrokerConnection:
         if self.ended.done():
             return
         try:
-            delivery = self._deliver(message.topic, message.payload, message.retain)
-            stored: asyncio.Future[object] = asyncio.ensure_future(delivery)
+            stored = self._deliver(message.topic, message.payload, message.retain)
         except Exception as error:
             log.exception("A message of the broker could not be taken")
             self._end(StoringError(str(error)))

@@ -43,7 +43,7 @@ def interpret(
     >>> interpret("slowcorner/shop/n1/status", b"online", 0).statuses
     (NodeStatus(place='shop', node='n1', online=True, at=0),)
     """
-    other = mapping_for(mappings, topic)
+    other = mapping_for(mappings, topic) if mappings else None
     if other is not None:
         mapped = read_mapped(other, topic, payload, arrived)
         return Message(arrived, mapped.readings, mapped.rejected)

@@ -195,7 +195,7 @@ class Subscriber:
             log.warning("%s", self.trouble)
         self._lost_why = why
 
-    def _take(self, topic: str, payload: bytes, retained: bool) -> Awaitable[object]:
+    def _take(self, topic: str, payload: bytes, retained: bool) -> asyncio.Future[object]:
         if topic.startswith(_STATES) and topic.endswith("/state"):
             if retained and payload and self._on_held is not None:
                 self._on_held(topic)
@@ -216,8 +216,8 @@ class Subscriber:
             message = interpret(topic, payload, now, retained=taken_back, mappings=self._mappings)
         return self._stored(message)
 
-    def _stored(self, message: Message) -> Awaitable[object]:
-        stored = asyncio.ensure_future(self._sink(message))
+    def _stored(self, message: Message) -> asyncio.Future[object]:
+        stored: asyncio.Future[object] = asyncio.ensure_future(self._sink(message))
         if self._lost_at is not None:
             stored.add_done_callback(partial(self._on_stored, self._attempt))
         return stored
@@ -234,8 +234,8 @@ class Subscriber:
         return any(topic_matches_sub(one.topic_filter, topic) for one in self._mappings)
 
 
-def _nothing() -> Awaitable[object]:
+def _nothing() -> asyncio.Future[object]:
     """What needs no storing is done at once."""
-    done = asyncio.get_running_loop().create_future()
+    done: asyncio.Future[object] = asyncio.get_running_loop().create_future()
     done.set_result(None)
     return done

@@ -4,12 +4,12 @@ import json
 import math
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from sensors import senml
-from sensors.reading import BATTERY_UNITS, QUANTITIES
-from sensors.senml import AGE_LIMIT_MS, AHEAD_LIMIT_MS, Parsed, parse
+from sensors.reading import BATTERY_UNITS, QUANTITIES, KeptOutError
+from sensors.senml import AGE_LIMIT_MS, AHEAD_LIMIT_MS, Parsed, load_json, parse
 from tests.air.packs import NOW, take
 
 RECORD_FIELDS = st.dictionaries(
@@ -131,3 +131,20 @@ def test_what_is_read_the_short_way_is_what_the_long_way_reads(pack: list[dict[s
         patch.setattr(senml, "_usual", lambda *_: None)
         the_long_way = parse(payload, "shop", "n1", NOW, "here")
     assert repr(as_it_is) == repr(the_long_way)  # in words, so that 1 is not 1.0 and -0.0 is not 0.0
+
+
+AROUND = st.sampled_from(["", "", " ", "\n", "\ufeff", "x", "]", "[]"])
+
+
+@given(AROUND, st.one_of(st.text(max_size=9), st.lists(RECORD_FIELDS, max_size=2).map(json.dumps)), AROUND)
+def test_json_is_read_and_refused_as_python_reads_and_refuses_it(before: str, text: str, behind: str) -> None:
+    said = (before + text + behind).encode("utf-8", "replace")
+    assume(said)
+    try:
+        expected = repr(json.loads(said.decode()))
+    except ValueError as error:
+        with pytest.raises(KeptOutError) as refused:
+            load_json(said)
+        assert str(refused.value) == f"not JSON: {error}"
+    else:
+        assert repr(load_json(said)) == expected
