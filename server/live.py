@@ -7,35 +7,30 @@ in a queue until the next look. Nothing here is the truth: all of it comes again
 import logging
 from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 
 from scheduler.forecast import Outlook
 from sensors.air import GAP_LIMIT_MS
 from sensors.bridging import REACH_MS
 from sensors.clock import DAY_MS, HOUR_MS, Clock, Millis
 from sensors.reading import Reading
-from server.advising import AdviceDesk
 from server.air_ahead import AirAhead, words_said
 from server.air_records import AirRecords
-from server.believing import Believed, believed, prior_ensemble
-from server.dry_rules import dry_limit_of
 from server.drying.coming_coats import ComingAir
 from server.drying.ensemble import Ensemble
-from server.drying.materials import DRY_THROUGH_LIMIT
 from server.drying.whatif import WhatIf
-from server.following import Followed, judged_tree, said_dips, save, take_up
-from server.foreseeing import Foreseeing, drop_passed, foreseen
+from server.following import Followed, said_dips, save, take_up
+from server.foreseeing import Foreseeing, drop_passed
 from server.heard import Heard
+from server.judged_by import JudgedBy
 from server.judging import TreeJudge
-from server.learning_desk import newest, relearn
 from server.outlooks import BlockMeans, Situation, air_points, judge_tree
 from server.shop_height import pressure_of
 from server.shop_rules import shop_rules
 from server.store import readings, trees
 from server.store.engine import Engine
 from server.store.values import Tree
-from server.tree_record import CoatDip, JudgedTree
-from server.tree_warnings import TreeWarnings
+from server.tree_record import CoatDip
 from server.verdicts import Advice, AirPoint, NodeFault, TreeVerdict
 from server.what_if_desk import WhatIfDesk
 
@@ -57,16 +52,12 @@ class LiveRack:
     gap_limit: Millis = GAP_LIMIT_MS
     on_picture: Callable[[Mapping[int, TreeVerdict]], None] = lambda _picture: None
     """Hears of each new picture, in the judging thread."""
-    _settings: Believed = field(default_factory=lambda: Believed(members=1))
-    _ensembles: dict[str, Ensemble] = field(default_factory=dict)
+    _judged_by: JudgedBy = field(init=False, repr=False)
     _airs: AirRecords = field(init=False, repr=False)
     _followed: dict[int, Followed] = field(default_factory=dict)
     _picture: dict[int, TreeVerdict] = field(default_factory=dict)
-    _warnings: TreeWarnings = field(default_factory=TreeWarnings)
     _what_if_desk: WhatIfDesk = field(default_factory=WhatIfDesk)
-    _advice_desk: AdviceDesk = field(default_factory=AdviceDesk)
     _foreseeing: Foreseeing = field(init=False, repr=False)
-    _dry_limit: float = DRY_THROUGH_LIMIT
     _faults: tuple[NodeFault, ...] = ()
     _air_let_go: Millis = 0
     _heard: Heard = field(default_factory=Heard)
@@ -77,9 +68,9 @@ class LiveRack:
     )
 
     def __post_init__(self) -> None:
-        self._foreseeing = Foreseeing(
-            AirAhead(lambda place: words_said(self.engine, place, self.clock.now()))
-        )
+        self._judged_by = JudgedBy(self.engine)
+        air_ahead = AirAhead(lambda place: words_said(self.engine, place, self.clock.now()))
+        self._foreseeing = Foreseeing(self.engine, air_ahead, self._heard.pressing.is_set)
         self._airs = AirRecords(self.engine, self.gap_limit, pressure_of(self.engine))
 
     def open(self) -> None:
@@ -129,7 +120,7 @@ class LiveRack:
 
     def advice(self) -> Advice | None:
         """The measurement that is asked for today, None where none is."""
-        return self._advice_desk.latest
+        return self._foreseeing.advice.latest
 
     def believe_anew(self) -> None:
         """Judge every tree anew by what the shop believes, and its height, as now set; returns at once."""
@@ -168,9 +159,8 @@ class LiveRack:
 
     def _open(self) -> None:
         now = self.clock.now()
-        self._dry_limit = dry_limit_of(self.engine)
-        self._settings = believed(self.engine)
-        rack = [self._follow(tree, self._dips(tree)) for tree in trees.rack(self.engine)]
+        self._judged_by.renew()
+        rack = [self._follow(tree, said_dips(self.engine, tree)) for tree in trees.rack(self.engine)]
         marks = [take_up(self.engine, followed) for followed in rack]
         mark = min((mark for mark in marks if mark is not None), default=0)
         since = self._air_since(now, rack)
@@ -217,18 +207,9 @@ class LiveRack:
                 followed.judge.rewind(min(times))
 
     def _foresee(self, now: Millis, only: int | None) -> None:
-        trees = [followed for followed in self._followed.values() if only in (None, followed.tree.id)]
-        self._foreseeing.forecast(trees, self._airs, self._heard.pressing.is_set)
-        places = {followed.tree.place for followed in self._followed.values()}
-        self._foreseeing.expect(places, self._airs, self._ensemble_of, now)
-        if self._heard.pressing.is_set():
-            return
-        rules = shop_rules(self.engine)
-        for followed in trees:
-            self._warnings.foresee(followed.tree.id, followed.judge, now, rules)
-            if self._heard.pressing.is_set():
-                return
-        self._advice_desk.look(self.engine, lambda: foreseen(self._followed.values()), now)
+        rack = list(self._followed.values())
+        trees = [followed for followed in rack if only in (None, followed.tree.id)]
+        self._foreseeing.look(trees, rack, self._airs, self._judged_by.ensemble_of, now)
 
     def _foresee_and_show(self) -> Sequence[Outlook]:
         now = self.clock.now()
@@ -249,12 +230,11 @@ class LiveRack:
         means = BlockMeans()
         for tree_id, followed in self._followed.items():
             if only in (None, tree_id):
-                latest = followed.air.latest()
-                heard = None if latest is None else latest[0]
+                heard, air = followed.air.latest() or (None, None)
                 nodes = self._airs.of(followed.tree.place).node_names
-                situation = Situation(now, heard, rules.gap_limit, rules.limits, nodes)
+                situation = Situation(now, heard, air, rules.gap_limit, rules.limits, nodes)
                 verdict = judge_tree(followed.tree, followed.judge, followed.forecast, situation, means)
-                picture[tree_id] = self._warnings.add(verdict, followed.judge, now, rules)
+                picture[tree_id] = self._foreseeing.warnings.add(verdict, followed.judge, now, rules)
         self._faults = self._airs.faults()
         self._paint(picture)
 
@@ -271,11 +251,12 @@ class LiveRack:
         if self._airs.renew(tree.place, self.clock.now(), self._arrived):
             self._judge_anew(tree.place)
         followed = self._followed.get(tree_id)
-        if followed is None or self._judged(tree) != followed.judge.tree or tree.place != followed.tree.place:
+        judged = self._judged_by.tree(tree, self._airs.pressure_pa)
+        if followed is None or judged != followed.judge.tree or tree.place != followed.tree.place:
             followed = self._follow(tree, ())
             self._followed[tree_id] = followed
         followed.tree = tree
-        said = self._dips(tree)
+        said = said_dips(self.engine, tree)
         self._reach_back(said)
         followed.judge.say_dips(said)
         followed.forecast = None
@@ -290,7 +271,8 @@ class LiveRack:
 
     def _follow(self, tree: Tree, said: tuple[CoatDip, ...]) -> Followed:
         air = self._airs.along(tree.id)
-        judge = TreeJudge(self._judged(tree), said, air, ensemble=self._ensemble_of(tree.place))
+        judged = self._judged_by.tree(tree, self._airs.pressure_pa)
+        judge = TreeJudge(judged, said, air, ensemble=self._judged_by.ensemble_of(tree.place))
         return Followed(tree, judge, air)
 
     def _judge_anew(self, place: str) -> None:
@@ -301,24 +283,9 @@ class LiveRack:
                 followed.judge.rewind(0)
                 followed.forecast = None
 
-    def _judged(self, tree: Tree) -> JudgedTree:
-        return replace(
-            judged_tree(tree),
-            confidence=self._settings.confidence,
-            pressure_pa=self._airs.pressure_pa,
-            dry_limit=self._dry_limit,
-        )
-
-    def _ensemble_of(self, place: str) -> Ensemble:
-        if place not in self._ensembles:
-            self._ensembles[place] = newest(self.engine, place, prior_ensemble(self.engine, self._settings))
-        return self._ensembles[place]
-
     def _believe_anew(self) -> None:
         self._take_heard()
-        self._settings = believed(self.engine)
-        self._ensembles.clear()
-        self._dry_limit = dry_limit_of(self.engine)
+        self._judged_by.renew()
         pressure = pressure_of(self.engine)
         if pressure != self._airs.pressure_pa:
             self._airs.at_pressure(pressure, self.clock.now(), self._arrived)
@@ -335,22 +302,17 @@ class LiveRack:
 
     def _learn(self, place: str, cause: str) -> None:
         self._take_heard()
-        prior, now = prior_ensemble(self.engine, self._settings), self.clock.now()
         try:
-            believed = relearn(self.engine, place, prior, self._settings.priors, cause, now)
+            believed = self._judged_by.learn(place, cause, self.clock.now())
         except Exception:
             # Verdicts go on by what was believed before; the measurement is kept for the next time.
             log.exception("%s: nothing could be learned", place)
             return
-        self._ensembles[place] = believed
         for followed in self._followed.values():
             if followed.tree.place == place:
                 followed.judge.believe(believed)
                 followed.forecast = None
         self._look(None, forecast=True)
-
-    def _dips(self, tree: Tree) -> tuple[CoatDip, ...]:
-        return said_dips(self.engine, tree)
 
     def _air_points(self, place: str, start: Millis, end: Millis) -> Sequence[AirPoint]:
         return air_points(self._airs.of(place), start, end, BlockMeans())

@@ -38,11 +38,13 @@ class Forecast:
 class Situation:
     """What is known at one moment, for one verdict.
 
-    `heard` is the time of the place's newest air, if any; `nodes` are those that ever told of it.
+    `heard` is the time of the place's newest air, and `air` what it is, if any; `nodes` are those that ever
+    told of it.
     """
 
     now: Millis
     heard: Millis | None
+    air: Air | None
     gap_limit: Millis
     limits: WarningLimits = DEFAULT_LIMITS
     nodes: tuple[str, ...] = ()
@@ -51,6 +53,11 @@ class Situation:
     def air_missing(self) -> bool:
         """Whether the air has been unknown for longer than is allowed."""
         return self.heard is None or self.now - self.heard > self.gap_limit
+
+    @property
+    def beyond(self) -> Air | None:
+        """The newest air, where the model does not cover it."""
+        return self.air if self.air is not None and not covers(self.air) else None
 
 
 class BlockMeans:
@@ -212,7 +219,7 @@ def _outlook(
         slowest_name=spot.name if spot else None,
         remaining=spot.remaining if spot else None,
         fit_at=fit_at,
-        reason=_reason(word, tree, spots, spot, state, situation, _beyond(judge)),
+        reason=_reason(word, tree, spots, spot, state, situation),
         as_of=state.at if state is not None else situation.now,
         dipped_at=dips[-1].at if dips else None,
         next_kind=tree.recipe.coats[len(dips)].kind if len(dips) < len(tree.recipe.coats) else None,
@@ -234,7 +241,7 @@ def _state(
     coat = state.coats[-1] if state is not None and len(state.coats) == len(judge.dips) else None
     if coat is not None and not last and coat.fit_at is not None:
         return "fit", was_fit(coat.member_fit_at[0], coat.fit_at, judge.ensemble)
-    if situation.air_missing or _beyond(judge) is not None:
+    if situation.air_missing or situation.beyond is not None:
         return "unsure", NEVER
     if coat is not None and last and coat.through_at is not None:
         return "through", _at(coat.through_at)
@@ -249,12 +256,6 @@ def _state(
     return word, _times(np.full_like(coat.member_fit_at[0], NOT_YET), expected, judge.ensemble)
 
 
-def _beyond(judge: TreeJudge) -> Air | None:
-    """The newest air, where the model does not cover it."""
-    latest = judge.air.latest()
-    return latest[1] if latest is not None and not covers(latest[1]) else None
-
-
 def _reason(
     word: State,
     tree: Tree,
@@ -262,8 +263,8 @@ def _reason(
     spot: SpotVerdict | None,
     state: Committed | None,
     situation: Situation,
-    beyond: Air | None,
 ) -> str:
+    beyond = situation.beyond
     if word == "new":
         return "No coat is on yet."
     if word == "unsure":

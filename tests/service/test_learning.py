@@ -161,7 +161,7 @@ def test_a_generation_is_taken_up_to_the_bit(shop: Shop) -> None:
     shop.weigh_slowly()
     rack.learn(PLACE, "measured")
     rack.look()
-    held = rack._ensembles[PLACE]
+    held = rack._judged_by.ensemble_of(PLACE)
     assert newest(shop.engine, PLACE, held).key == held.key
     kept = ensembles.latest(shop.engine, PLACE)
     assert kept is not None
