@@ -18,6 +18,8 @@ def environment() -> Environment:
     """The templates, escaping everything that is not marked as HTML by us."""
     return Environment(
         loader=PackageLoader("server.pages"),
+        # Looking at each file for a change lets the judge's thread in, six times for a page.
+        auto_reload=False,
         autoescape=True,
         undefined=StrictUndefined,
         trim_blocks=True,
