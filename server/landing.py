@@ -14,8 +14,17 @@ def pairing_address(request: Request) -> str:
     """The pairing page, which keeps where this request was going."""
     path = (request.scope.get("raw_path") or request.url.path.encode()).decode("ascii", "replace")
     query = request.url.query
-    meant = landing(f"{path}?{query}" if query else path)
-    return PAIRING if meant == HOME else f"{PAIRING}?{urlencode({'to': meant})}"
+    return on_the_way(PAIRING, f"{path}?{query}" if query else path)
+
+
+def on_the_way(address: str, meant: str) -> str:
+    """The address of a step of the pairing that goes on to `meant` in the end.
+
+    >>> on_the_way("/phone", "/T/7?from=tag"), on_the_way("/phone", "//evil.example")
+    ('/phone?to=%2FT%2F7%3Ffrom%3Dtag', '/phone')
+    """
+    meant = landing(meant)
+    return address if meant == HOME else f"{address}?{urlencode({'to': meant})}"
 
 
 def landing(meant: str) -> str:

@@ -50,9 +50,9 @@ def access_pages(parts: Parts, access: Access, authority: FilePath | None = None
         return onwards
 
     @router.get("/phone")
-    def phone(request: Request) -> Response:
+    def phone(request: Request, to: Annotated[str, Query(max_length=20_000)] = "") -> Response:
         address = f"{request.url.scheme}://{request.headers['host']}"
-        return show(phone_trust_page(authority, address))
+        return show(phone_trust_page(authority, address, to))
 
     @router.get(ROOT_PATH)
     def root() -> Response:

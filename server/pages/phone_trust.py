@@ -9,25 +9,34 @@ from fastapi.responses import Response
 
 from server.api.problems import ProblemError
 from server.certificate_making import fingerprint
+from server.landing import HOME, PAIRING, landing, on_the_way
 from server.pages.contexts import Frame
-from server.pages.pair import bare_frame
+from server.pages.pair import TRUST, bare_frame
 
 ROOT_PATH = "/phone/root.crt"
 
 
 @dataclass(frozen=True)
 class PhoneTrustPage:
-    """The steps. `fingerprint` is "" where this machine has no authority; `address` is that of HTTPS."""
+    """The steps. `fingerprint` is "" where this machine has no authority; `check` is this page over HTTPS.
+
+    `pair` is the pairing page, which goes on to where one was going; "" where one was going nowhere.
+    """
 
     frame: Frame
     fingerprint: str
-    address: str
+    check: str
+    pair: str
 
 
-def phone_trust_page(authority: Path | None, address: str) -> PhoneTrustPage:
-    """The page. It says nothing of the shop, for it is open to all."""
+def phone_trust_page(authority: Path | None, address: str, to: str = HOME) -> PhoneTrustPage:
+    """The page, `address` the service's over HTTPS. It says nothing of the shop, for it is open to all.
+
+    `to` is where one was going when one came here from the pairing page.
+    """
     known = fingerprint(_read(authority)) if authority is not None and authority.exists() else ""
-    return PhoneTrustPage(bare_frame("Set up a phone"), known, address)
+    pair = "" if landing(to) == HOME else address + on_the_way(PAIRING, to)
+    return PhoneTrustPage(bare_frame("Set up a phone"), known, address + on_the_way(TRUST, to), pair)
 
 
 def root_answer(authority: Path | None) -> Response:

@@ -99,6 +99,22 @@ def test_a_stranger_is_sent_to_pair_and_then_to_where_it_was_going(
     assert (landed.status_code, landed.headers["location"]) == (303, to)
 
 
+def test_setting_up_trust_first_keeps_where_one_was_going(asked: Browser, access: Access) -> None:
+    access.pair(access.new_code("acts"), "Another")
+
+    def led_to(page: str, words: str) -> str:
+        found = re.search(f'href="([^"]*)">{words}', asked.get(page).text)
+        assert found is not None, (page, words)
+        return html.unescape(found[1])
+
+    trust = led_to(asked.get("/T/7?from=tag").headers["location"], "Set up a phone’s trust first")
+    pair = led_to(trust, "Go on to pair this phone")
+    form = asked.get(pair)
+    assert 'name="to" value="/T/7?from=tag"' in form.text
+    assert "Go on to pair" not in asked.get("/phone?to=//evil.example").text
+    assert "Go on to pair" not in asked.get("/phone").text
+
+
 ELSEWHERE = [
     "//evil.example", "///evil.example", "https://evil.example", "HTTPS:evil.example", "evil.example",
     "javascript:alert(1)", "/\\evil.example", "\\\\evil.example", "/\t/evil.example", "\t//evil.example",
