@@ -2,6 +2,7 @@
 
 import os
 import shutil
+from pathlib import Path
 
 import pytest
 from hypothesis import settings
@@ -77,3 +78,13 @@ def needs_node() -> str:
 def needs_npm() -> str:
     """The path of npm, which fetches it."""
     return _program("npm")
+
+
+@pytest.fixture(scope="session")
+def needs_faketime() -> Path:
+    """The library of faketime that moves the clock under a process with threads."""
+    _program("faketime")
+    found = sorted(Path("/usr").glob("lib*/**/faketime/libfaketimeMT.so.1"))
+    if not found:
+        pytest.fail("faketime is installed without libfaketimeMT.so.1 under /usr/lib")
+    return found[0]

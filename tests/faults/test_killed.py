@@ -14,7 +14,7 @@ import sys
 import threading
 import time
 import urllib.request
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -72,12 +72,13 @@ def packs(start: Millis, end: Millis) -> list[tuple[Millis, bytes]]:
 class Running:
     """The service in a process of its own."""
 
-    def __init__(self, data: Path, commits: int) -> None:
+    def __init__(self, data: Path, commits: int, env: Mapping[str, str] | None = None) -> None:
         self.process = subprocess.Popen(
             [sys.executable, "-m", "tests.faults.killed_service", str(data), str(commits)],
             stdout=subprocess.PIPE,
             stderr=subprocess.DEVNULL,
             text=True,
+            env=env,
         )
         assert self.process.stdout is not None
         line = self.process.stdout.readline()
