@@ -4,7 +4,16 @@ from collections.abc import Iterator
 
 import pytest
 
+from sensors.air import PlaceAir
+from sensors.clock import HOUR_MS
+from server.drying.materials import coat
+from server.drying.warning_limits import limits_said
+from server.drying.whatif import WhatIf
+from server.judging import TreeJudge
 from server.store.engine import Engine
+from server.tree_record import CoatDip, JudgedTree
+from server.what_if_desk import WhatIfDesk
+from tests.service.records import START
 from tests.service.test_live import Shop, between
 
 
@@ -62,3 +71,22 @@ def test_a_coat_that_came_fit_is_left_alone(shop: Shop) -> None:
     assert found is not None
     assert found.as_it_is.p90 == 0.0
     assert "prime" in found.changes[0].refused
+
+
+def test_it_goes_by_the_limits_it_is_asked_with() -> None:
+    air = PlaceAir(0.6)
+    air.add(between(0, 2))
+    tree = JudgedTree("Heron", 25.0, (("face", "body"),), 4)
+    judge = TreeJudge(tree, (CoatDip(1, coat("backup"), START),), air)
+    judge.advance(START + 2 * HOUR_MS)
+    desk = WhatIfDesk()
+
+    def refused(found: object) -> str:
+        assert isinstance(found, WhatIf)
+        return next(change.refused for change in found.changes if change.code == "drier")
+
+    usual = desk.ask(1, judge)
+    assert refused(usual) == ""
+    own = limits_said({"backup.rh_low_pct": 49})
+    assert refused(desk.ask(1, judge, own)) == "Under 49 %RH a backup coat would dry too fast."
+    assert refused(desk.ask(1, judge)) == ""  # an answer by other limits is not given again
