@@ -15,7 +15,6 @@ from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtri
 
 from server.drying.ensemble import ALONE, Ensemble
 from server.drying.materials import Members
@@ -76,7 +75,8 @@ def drawn_points(count: int, seed: int, priors: tuple[Prior, ...] = PRIORS) -> F
     A scrambled Sobol sequence (Owen), its points weighed by the trial, and from them, in order of what a
     joint hangs on most, so many taken at even steps of the weight.
     """
-    # Only here, for scipy.stats takes longer to load than all the rest.
+    # Only here, for they take longer to load than all the rest.
+    from scipy.special import ndtri  # noqa: PLC0415 - see above
     from scipy.stats import qmc  # noqa: PLC0415 - see above
 
     pool = max(POOL, 2 ** math.ceil(math.log2(8 * count)))

@@ -12,6 +12,7 @@ import os
 from functools import lru_cache
 from pathlib import Path
 from types import ModuleType
+from typing import Any
 
 CHOICE = "SLOWCORNER_KERNEL"
 """Environment variable: `numpy` or `numba` settles the choice."""
@@ -43,9 +44,25 @@ def quick() -> ModuleType | None:
         return None
     numba.config.CACHE_DIR = str(folder)
     try:
+        _leave_out_blas()
         return importlib.import_module("server.drying.quick")
     finally:
         numba.config.CACHE_DIR = before
+
+
+def _leave_out_blas() -> None:
+    """Numba would load SciPy's algebra, 25 MB, for products of matrices that the kernel has none of."""
+    algebra: Any = importlib.import_module("numba.np.linalg")
+    before = algebra.ensure_blas
+
+    def missing() -> None:
+        raise ImportError("not loaded to save memory")
+
+    algebra.ensure_blas = missing
+    try:
+        importlib.import_module("numba.np.arraymath")
+    finally:
+        algebra.ensure_blas = before
 
 
 def keep_compiled_in(folder: Path) -> None:

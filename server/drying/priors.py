@@ -9,11 +9,11 @@ the shop's settings; nothing else here.
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from statistics import NormalDist
 from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtr, ndtri
 
 from server.drying.exposure import SLOW_Z
 from server.drying.materials import Members, coat_kind, kind_column
@@ -23,6 +23,10 @@ Floats = NDArray[np.float64]
 Form = Literal["normal", "lognormal", "even", "even log"]
 
 _ROUND = 1e-12
+
+# Not SciPy's: the little there is to reckon is not worth its 15 MB of memory.
+_erf = np.vectorize(math.erf, otypes=[np.float64])
+_deviate = np.vectorize(NormalDist().inv_cdf, otypes=[np.float64])
 
 
 class PriorError(ValueError):
@@ -48,7 +52,7 @@ class Prior:
         """The figure at standard normal deviates, within what a person may set it to."""
         low, centre, high = self._scaled(np.array([self.low, self.centre, self.high]))
         normal = self.form in ("normal", "lognormal")
-        share = deviates / SLOW_Z if normal else 2.0 * ndtr(deviates) - 1.0
+        share = deviates / SLOW_Z if normal else _erf(deviates / math.sqrt(2.0))
         scaled = centre + np.where(share < 0.0, (centre - low) * share, (high - centre) * share)
         found = np.exp(scaled) if "log" in self.form else scaled
         return np.asarray(np.clip(found, self.least, self.most))
@@ -61,7 +65,7 @@ class Prior:
         share = np.divide(off, width, out=np.zeros_like(off), where=width > 0.0)
         if self.form in ("normal", "lognormal"):
             return np.asarray(share * SLOW_Z)
-        return np.asarray(ndtri(np.clip(0.5 * (share + 1.0), _ROUND, 1.0 - _ROUND)))
+        return np.asarray(_deviate(np.clip(0.5 * (share + 1.0), _ROUND, 1.0 - _ROUND)))
 
     def _scaled(self, values: Floats) -> Floats:
         return np.log(values) if "log" in self.form else values

@@ -13,7 +13,6 @@ from itertools import combinations
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import logsumexp
 
 Floats = NDArray[np.float64]
 
@@ -69,7 +68,7 @@ def log_likelihood(said: Sequence[Weighing], water_kg_m2: Floats, area_m2: float
 
     water_kg_m2: (n, M) water in the shell at each weighing by each member [kg/m²].
     """
-    return np.asarray(logsumexp(_by_case(said, water_kg_m2, area_m2), axis=0))
+    return np.asarray(np.logaddexp.reduce(_by_case(said, water_kg_m2, area_m2), axis=0))
 
 
 def disbelieved(
@@ -77,8 +76,8 @@ def disbelieved(
 ) -> Floats:
     """How likely each weighing is absurd, by (M,) members with their weights before it, (n,) [-]."""
     with np.errstate(divide="ignore"):
-        cases = logsumexp(_by_case(said, water_kg_m2, area_m2) + np.log(weights), axis=1)
-    share = np.exp(cases - logsumexp(cases))
+        cases = np.logaddexp.reduce(_by_case(said, water_kg_m2, area_m2) + np.log(weights), axis=1)
+    share = np.exp(cases - np.logaddexp.reduce(cases))
     found = np.zeros(len(said))
     for weight, out in zip(share, _out(len(said)), strict=True):
         found[list(out)] += weight
@@ -121,5 +120,5 @@ def _by_case(said: Sequence[Weighing], water_kg_m2: Floats, area_m2: float | Non
         centre = (both[:, None] + means * spreads**-2.0) / precision
         square = kg_2 + (means / spreads) ** 2 - precision * centre**2
         logs = level - 0.5 * np.maximum(square, 0.0) - 0.5 * np.log(precision * spreads**2)
-        found.append(logsumexp(logs, axis=1) - np.log(means.size))
+        found.append(np.logaddexp.reduce(logs, axis=1) - np.log(means.size))
     return np.array(found)

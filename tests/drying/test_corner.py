@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from scipy.integrate import quad
-from scipy.special import hyp2f1
+from scipy.special import digamma, hyp2f1
 
 from server.drying import corner
 
@@ -96,3 +96,9 @@ def test_factor_grows_away_from_the_apex_and_with_the_angle(
 def test_impossible_corner_is_refused(angle: float) -> None:
     with pytest.raises(ValueError, match="not between 0° and 180°"):
         corner.corner_factor(1.0, angle)
+
+
+@given(power=st.floats(1e-3, 30.0))
+def test_digamma_is_that_of_scipy(power: float) -> None:
+    # Absolute as well, for it crosses nought.
+    assert corner._digamma(power) == pytest.approx(float(digamma(power)), rel=1e-14, abs=1e-14)

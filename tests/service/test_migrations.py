@@ -117,6 +117,14 @@ def test_there_is_one_line_of_migrations() -> None:
     assert len(scripts.get_bases()) == 1
 
 
+def test_a_migration_is_named_after_its_revision() -> None:
+    # By their names the newest is known without Alembic.
+    found = list(ScriptDirectory.from_config(migrating.migrations_config()).walk_revisions())
+    names = [Path(script.path).name for script in found]
+    assert names == sorted(names, reverse=True)
+    assert [name[:6] for name in names] == [f"v{script.revision}_" for script in found]
+
+
 def test_the_tables_can_be_written_for_postgresql() -> None:
     dialect = postgresql.dialect()  # type: ignore[no-untyped-call]
     written = {
