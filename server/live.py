@@ -137,7 +137,8 @@ class LiveRack:
     def what_if(self, tree_id: int) -> WhatIf | None:
         """What would save time on a tree; worked out in the caller's thread, beside the judging."""
         followed = self._followed.get(tree_id)
-        return None if followed is None else self._what_if_desk.ask(tree_id, followed.judge)
+        limits = shop_rules(self.engine).limits
+        return None if followed is None else self._what_if_desk.ask(tree_id, followed.judge, limits)
 
     def coming(self, place: str) -> tuple[ComingAir, Ensemble] | None:
         """The air expected at a place, and the members that judge it; None where nothing is known of it."""

@@ -1,6 +1,7 @@
 """The next dips and the pour day, as a phone shows them."""
 
 import os
+import re
 from pathlib import Path
 
 import pytest
@@ -65,3 +66,21 @@ def test_the_caster_sees_what_is_next_and_sets_a_pour_day(live: LiveShop, phone:
     assert fits(page)
     page.goto(f"{live.address}/next")
     assert fits(page)
+
+
+@pytest.mark.parametrize("dark", [False, True])
+def test_the_caster_asks_what_would_buy_time(live: LiveShop, phone: Phone, dark: bool) -> None:
+    shop, shade = live.shop, "dark" if dark else "light"
+    shop.parts.plan_desk.times.wait(60.0)
+    page = phone(dark=dark)
+    page.goto(f"{live.address}/next/pour")
+    page.get_by_label("Burnout begins on").fill("2026-03-05")
+    page.get_by_role("button", name="Set the day").tap()
+    asked = page.get_by_role("link", name="What would buy time on").first
+    name = str(asked.get_attribute("aria-label")).removeprefix("What would buy time on ")
+    asked.tap()
+    expect(page.get_by_role("heading", name=f"What would buy time on {name}")).to_be_visible()
+    expect(page.get_by_text(re.compile("backup coats? to come:"))).to_be_visible()
+    assert page.evaluate(SMALL_TARGETS) == []
+    assert fits(page)
+    keep_picture(page, f"buys-time-{shade}")

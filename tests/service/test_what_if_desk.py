@@ -10,7 +10,9 @@ from server.drying.materials import coat
 from server.drying.warning_limits import limits_said
 from server.drying.whatif import WhatIf
 from server.judging import TreeJudge
+from server.shop_rules import LIMITS_SETTING
 from server.store.engine import Engine
+from server.store.shop import set_setting
 from server.tree_record import CoatDip, JudgedTree
 from server.what_if_desk import WhatIfDesk
 from tests.service.records import START
@@ -90,3 +92,20 @@ def test_it_goes_by_the_limits_it_is_asked_with() -> None:
     own = limits_said({"backup.rh_low_pct": 49})
     assert refused(desk.ask(1, judge, own)) == "Under 49 %RH a backup coat would dry too fast."
     assert refused(desk.ask(1, judge)) == ""  # an answer by other limits is not given again
+
+
+def test_the_rack_asks_with_the_limits_that_the_shop_set(shop: Shop) -> None:
+    for hours in (0.0, 1.0, 2.0):
+        shop.dip(hours)
+    shop.say(between(0, 4))
+    shop.at(4)
+    rack = shop.rack()
+
+    def refused() -> str:
+        found = rack.what_if(shop.tree.id)
+        assert found is not None
+        return next(change.refused for change in found.changes if change.code == "drier")
+
+    assert refused() == ""
+    set_setting(shop.engine, LIMITS_SETTING, {"backup.rh_low_pct": 49})
+    assert refused() == "Under 49 %RH a backup coat would dry too fast."
