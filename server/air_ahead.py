@@ -55,10 +55,11 @@ class AirAhead:
     """Foretells the air of a place once an hour. To be used by one thread.
 
     `words` gives what the caster says of a place; what is said counts from the next hour's forecast, or from
-    `forget` on.
+    `forget` on. `past` gives a place's air in a time that its record may not reach back to.
     """
 
     words: Callable[[str], Sequence[AirWord]] = lambda place: ()
+    past: Callable[[str, Millis, Millis], PlaceAir] | None = None
     _known: dict[tuple[str, Millis], AirForecast | None] = field(default_factory=dict)
     _means: dict[str, dict[Millis, Air | None]] = field(default_factory=dict)
 
@@ -93,7 +94,9 @@ class AirAhead:
         return ComingAir(mean, float(ahead.temp_off[:24].mean()), float(ahead.rh_off[:24].mean()))
 
     def _foretold(self, place: str, air: PlaceAir, hour: Millis) -> AirForecast | None:
-        means = self._means.get(place, {})
+        means = self._means.get(place)
+        if means is None:
+            means = self._long_past(place, air, hour)
         temp_c, rh_pct = hourly_means(air, hour, means)
         self._means[place] = {
             at: mean for at, mean in means.items() if hour - RECORD_H * HOUR_MS <= at < hour - SETTLED_MS
@@ -102,6 +105,19 @@ class AirAhead:
             return None
         ahead = forecast(hour, temp_c, rh_pct)
         return None if ahead is None else said(ahead, self.words(place))
+
+    def _long_past(self, place: str, air: PlaceAir, hour: Millis) -> dict[Millis, Air | None]:
+        """Means of the hours that only the store knows: the record of a service just started is short."""
+        if self.past is None:
+            return {}
+        known_from = air.known_from()
+        begins = hour if known_from is None else min(-(-known_from // HOUR_MS) * HOUR_MS, hour)
+        hours = range(hour - RECORD_H * HOUR_MS, begins, HOUR_MS)
+        if not hours:
+            return {}
+        # Means stand in the middle of their hours: those at the ends lean on one beyond.
+        past = self.past(place, hours[0] - HOUR_MS, begins + HOUR_MS)
+        return {start: past.mean(start, start + HOUR_MS) for start in hours}
 
 
 def course_of(ahead: AirForecast, at: Millis, now: Air) -> AirCourse:

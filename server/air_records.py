@@ -147,6 +147,15 @@ class AirRecords:
         for air in self._airs.values():
             air.forget(before)
 
+    def hour_by_hour(self, place_id: str, since: Millis, until: Millis) -> PlaceAir:
+        """A record of its own of a place's air in [since, until), by hourly means, for what is long past.
+
+        Faults that show within an hour are not found in it.
+        """
+        air = place_air(self.engine, place_id, self.of(place_id).speed_m_s, self.gap_limit, self.pressure_pa)
+        air.add(self._usable_at(place_id).of(readings.hourly_readings(self.engine, place_id, since, until)))
+        return air
+
     def faults(self) -> tuple[NodeFault, ...]:
         """Every fault of a node that is known, by place, node, kind and time."""
         return tuple(

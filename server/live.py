@@ -69,9 +69,11 @@ class LiveRack:
 
     def __post_init__(self) -> None:
         self._judged_by = JudgedBy(self.engine)
-        air_ahead = AirAhead(lambda place: words_said(self.engine, place, self.clock.now()))
-        self._foreseeing = Foreseeing(self.engine, air_ahead, self._heard.pressing.is_set)
         self._airs = AirRecords(self.engine, self.gap_limit, pressure_of(self.engine))
+        air_ahead = AirAhead(
+            lambda place: words_said(self.engine, place, self.clock.now()), self._airs.hour_by_hour
+        )
+        self._foreseeing = Foreseeing(self.engine, air_ahead, self._heard.pressing.is_set)
 
     def open(self) -> None:
         """Take up every tree where the store left it, and show it so; the first look goes on from there."""

@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from sqlalchemy import ColumnElement, Engine, func
 from sqlmodel import Session, col, select
 
-from sensors.clock import Millis
+from sensors.clock import HOUR_MS, Millis
 from sensors.reading import NodeStatus, Reading, Rejected
 from server.store import engine as store
 from server.store.first_readings import keep_firsts
@@ -56,6 +56,32 @@ def place_readings(
         where.append(col(ReadingRow.arrived_ms) < arrived_before)
     with store.reading(engine) as session:
         return _readings(session, *where)
+
+
+def hourly_readings(engine: Engine, place: str, start: Millis, end: Millis) -> list[Reading]:
+    """Means of whole hours of what a place's nodes said of its air, start ≤ time < end, by time and node.
+
+    A mean has the time of its hour's middle; readings of a node in two units stay apart.
+    """
+    series, reading = table_of(SeriesRow).c, table_of(ReadingRow).c
+    of_hour = (reading.time_ms // HOUR_MS).label("of_hour")
+    query = (
+        table_of(SeriesRow)
+        .join(table_of(ReadingRow))
+        .select()
+        .with_only_columns(
+            series.place, series.node, series.name, series.unit, func.avg(reading.value), of_hour
+        )
+        .where(series.place == place, series.name.in_(AIR), *_between(start, end))
+        .group_by(series.place, series.node, series.name, series.unit, of_hour)
+        .order_by(of_hour, series.node, series.name, series.unit)
+    )
+    with store.reading(engine) as session:
+        rows = session.connection().execute(query)
+        return [
+            Reading(where, node, name, unit, value, hour * HOUR_MS + HOUR_MS // 2)
+            for where, node, name, unit, value, hour in rows
+        ]
 
 
 def node_readings(
