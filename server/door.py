@@ -10,6 +10,7 @@ from starlette.routing import Mount, Route
 from starlette.staticfiles import StaticFiles
 
 from server.guard import Guard, host_name
+from server.landing import HOME
 from server.pages.phone_trust import ROOT_PATH, phone_trust_page, root_answer
 from server.pages.render import show
 
@@ -21,14 +22,16 @@ def door_app(authority: Path, hosts: Collection[str], tls_port: int) -> Starlett
 
     def phone(request: Request) -> Response:
         host = host_name(request.headers["host"])
-        return show(phone_trust_page(authority, f"https://{host}:{tls_port}"))
+        to = request.query_params.get("to", HOME)
+        return show(phone_trust_page(authority, f"https://{host}:{tls_port}", to))
 
     def root(_request: Request) -> Response:
         return root_answer(authority)
 
     def onwards(request: Request) -> Response:
         host = host_name(request.headers["host"])
-        return RedirectResponse(f"https://{host}:{tls_port}{request.url.path}", status_code=307)
+        query = f"?{request.url.query}" if request.url.query else ""
+        return RedirectResponse(f"https://{host}:{tls_port}{request.url.path}{query}", status_code=307)
 
     app = Starlette(
         routes=[

@@ -50,10 +50,23 @@ def quick() -> ModuleType | None:
         numba.config.CACHE_DIR = before
 
 
+def compiled_from() -> list[Path]:
+    """The files that compiled code comes from: the kernel's own, and those whose figures it takes in."""
+    here = Path(__file__).parent
+    figures = ("joint_vapour", "kernel", "rosenbrock", "skin", "transfer")
+    others = [here / f"{name}.py" for name in figures]
+    return [*sorted(here.glob("quick*.py")), *others, here.parents[1] / "sensors" / "humid_air.py"]
+
+
 def _leave_out_blas() -> None:
-    """Numba would load SciPy's algebra, 25 MB, for products of matrices that the kernel has none of."""
+    """Numba would load SciPy's algebra, 25 MB, for products of matrices that the kernel has none of.
+
+    The name is Numba's own and not for others: where it is gone, the algebra is loaded.
+    """
     algebra: Any = importlib.import_module("numba.np.linalg")
-    before = algebra.ensure_blas
+    before = getattr(algebra, "ensure_blas", None)
+    if before is None:
+        return
 
     def missing() -> None:
         raise ImportError("not loaded to save memory")
@@ -74,11 +87,10 @@ def _cache_folder(given: list[str]) -> Path | None:
     """Where this version of the compiled code is kept; None where nothing can be written.
 
     Numba knows code that has changed by the file of the function it compiles, not by those of the functions
-    that one calls: the name says what all of them were.
+    that one calls, nor of the figures compiled in: the name says what all of them were.
     """
     here = Path(__file__).parent
-    sources = sorted(here.glob("quick*.py"))
-    version = hashlib.sha256(b"".join(path.read_bytes() for path in sources)).hexdigest()[:12]
+    version = hashlib.sha256(b"".join(path.read_bytes() for path in compiled_from())).hexdigest()[:12]
     for place in [*map(Path, given), here / "__pycache__", *_SPARE, Path("~/.cache/slowcorner").expanduser()]:
         folder = place / f"quick-{version}"
         try:

@@ -1,5 +1,6 @@
 """The quick kernel and its twin in NumPy: the same steps, the same numbers, whichever is at work."""
 
+import ast
 import os
 import subprocess
 import sys
@@ -249,3 +250,18 @@ def test_numba_is_not_loaded_before_the_first_step() -> None:
         "assert 'numba' not in sys.modules\n"
     )
     subprocess.run([sys.executable, "-c", program], check=True)
+
+
+def test_every_figure_that_is_compiled_in_counts_for_what_is_kept_compiled() -> None:
+    """The kernel's modules take figures (names in capitals) from files that name the kept code alone."""
+    files = set(kernel_choice.compiled_from())
+    top = Path(kernel_choice.__file__).parents[2]
+    taken = set()
+    for path in files:
+        if not path.name.startswith("quick_"):
+            continue
+        for node in ast.walk(ast.parse(path.read_text())):
+            if isinstance(node, ast.ImportFrom) and any(name.name.isupper() for name in node.names):
+                taken.add(top.joinpath(*str(node.module).split(".")).with_suffix(".py"))
+    assert len(taken) > 4
+    assert taken - files == {top / "server" / "drying" / "medium.py"}  # of arrays made before, not compiled

@@ -136,6 +136,9 @@ def test_the_plain_port_hands_out_the_authority_and_sends_the_rest_on(tmp_path: 
             assert "https://bench.local:8443/phone" in page.text
             sent = await asked.get("/trees/1")
             assert (sent.status_code, sent.headers["location"]) == (307, "https://bench.local:8443/trees/1")
+            asked_for = await asked.get("/T/7?from=tag")
+            assert asked_for.headers["location"] == "https://bench.local:8443/T/7?from=tag"
+            assert "https://bench.local:8443/pair?to=%2FT%2F7" in (await asked.get("/phone?to=/T/7")).text
             assert (await asked.get("/phone", headers={"host": "evil.example"})).status_code == 421
 
     asyncio.run(ask())
