@@ -34,7 +34,8 @@ def loaded(database: Path, kernel: str) -> str:
 
 
 def test_a_start_loads_nothing_large_that_only_seldom_serves(tmp_path: Path) -> None:
-    pytest.importorskip("numba")
+    if os.environ.get("SLOWCORNER_TEST_ALL") != "1":  # asked for every test, a missing Numba is a failure
+        pytest.importorskip("numba")
     database = tmp_path / "slowcorner.db"
     assert loaded(database, "numba") == "['alembic.runtime']", "tables are made the first time"
     assert loaded(database, "numba") == "[]"
