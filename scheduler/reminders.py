@@ -21,6 +21,13 @@ GRACE_MS = 10 * MINUTE_MS
 SLEPT_MS = HOUR_MS
 """Between two looks so far apart, or backwards, the machine slept or its clock was set [ms of shop time]."""
 
+BEHIND_MS = 30 * MINUTE_MS
+"""A tree is judged up to its newest block of air, minutes ago; this far behind, the nodes have yet to tell of
+the time since [ms]."""
+
+STILL_WET = frozenset({"drying", "resting", "unsure"})
+"""States of trees that may come fit, or dry through, by the air that is yet to come in."""
+
 MISSED_AFTER_SLEEP = frozenset({"unsure", "silent"})
 """Causes that every start and every sleep brings about by itself."""
 
@@ -33,11 +40,15 @@ ONCE_A_DAY = frozenset({"unsure"})
 
 @dataclass(frozen=True)
 class Due:
-    """What is due now, by key; and the trees and causes of which nothing can be said at the moment."""
+    """What is due now, by key; and the trees and causes of which nothing can be said at the moment.
+
+    `catching_up`: after a start or a sleep more may come due in a moment, as the air since then comes in.
+    """
 
     notices: Mapping[str, Notice] = field(default_factory=dict)
     trees_unknown: frozenset[int] = frozenset()
     causes_unknown: frozenset[str] = frozenset()
+    catching_up: bool = False
 
     def over(self, held: Held) -> bool:
         """Whether what is held does not hold any more."""
@@ -84,7 +95,7 @@ class Reminders:
         new = tuple(notice for notice in due.notices.values() if self._is_new(notice, held))
         moot = frozenset(one.key for one in held.values() if due.over(one))
         ready = [due.notices[key] for key in held if key in due.notices] + list(new)
-        tell = tuple(ready) if self._may_go(ready, now, telling) else ()
+        tell = tuple(ready) if self._may_go(due, ready, now, telling) else ()
         settlement = Settlement(new, moot, tell)
         if settlement == Settlement():
             return 0
@@ -117,15 +128,20 @@ class Reminders:
         missed = MISSED_AFTER_SLEEP if early else frozenset()
         notices += [notice for notice in self._troubles(now) if notice.cause not in missed]
         wanted = {notice.key: notice for notice in notices if notice.cause in telling.on}
-        return Due(wanted, frozenset(unknown), missed)
+        behind = any(one.state in STILL_WET and one.as_of < now - BEHIND_MS for one in outlooks)
+        return Due(wanted, frozenset(unknown), missed, catching_up=early and behind)
 
-    def _may_go(self, ready: Sequence[Notice], now: Millis, telling: Telling) -> bool:
-        """Not in the quiet hours; else at once, unless of each kind a message went out just before."""
+    def _may_go(self, due: Due, ready: Sequence[Notice], now: Millis, telling: Telling) -> bool:
+        """Not in the quiet hours; else at once, unless of each kind a message went out just before.
+
+        While the air of a sleep comes in, all but what waits for nothing is gathered.
+        """
         if telling.quiet.holds(now):
             return False
-        return any(
-            notice.cause in AT_ONCE
-            or notice.cause not in self._last_told
+        if any(notice.cause in AT_ONCE for notice in ready):
+            return True
+        return not due.catching_up and any(
+            notice.cause not in self._last_told
             or not 0 <= now - self._last_told[notice.cause] < telling.gather_ms
             for notice in ready
         )

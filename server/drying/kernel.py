@@ -48,6 +48,9 @@ TURNED_SHARE = 0.5
 """How much an error by water that turned round counts beside others [-]: to count it whole costs a fifth more
 steps, and the error stays below a thousandth of a coat's water as it is (measured).
 """
+LEAST_SATURATION = -5e-7
+"""How far below nothing a step may overshoot that dries a cell out [-]; one that goes further is refused,
+however small its error."""
 
 
 class DryingError(ArithmeticError):

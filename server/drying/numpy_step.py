@@ -9,6 +9,7 @@ from scipy.linalg.blas import dgbmv
 from scipy.linalg.lapack import dgbtrf, dgbtrs
 
 from server.drying.kernel import (
+    LEAST_SATURATION,
     LONGEST_STEP_S,
     MOST_GROWTH,
     SHORTEST_STEP_S,
@@ -107,6 +108,7 @@ class NumpySteps:
             error = max(
                 float((moved.error * self.scale).max()),
                 float(np.abs(moved.temp_error).max()) * self.warmth,
+                below_nothing(moved.values[:, self.stations :]),
             )
             if not error <= 1.0:  # NaN too
                 proposal = step * (max(0.2, 0.9 / error**ERROR_POWER) if math.isfinite(error) else 0.2)
@@ -235,3 +237,9 @@ class NumpySteps:
         for cells in (self.hindered_outer, self.hindered_inner):
             np.maximum.at(worst, cells, water.T)
         return np.asarray(worst.T / self.medium.capacity)
+
+
+def below_nothing(saturation: Floats) -> float:
+    """The most that a cell is dried beyond nothing, over what is allowed; 0 where that is not exceeded."""
+    least = float(saturation.min())
+    return least / LEAST_SATURATION if least < LEAST_SATURATION else 0.0

@@ -2,6 +2,7 @@
 
 import numpy as np
 
+from server.drying.kernel import LEAST_SATURATION
 from server.drying.quick_math import compiled
 from server.drying.quick_parts import Parts, Room
 from server.drying.rosenbrock import E1, E2, E3
@@ -53,3 +54,16 @@ def astray(parts: Parts, room: Room, step: float) -> float:
     for lane in range(worst.size):
         largest = max(largest, worst[lane])
     return largest
+
+
+@compiled
+def below_nothing(values: np.ndarray, stations: int) -> float:
+    """The most that a cell is dried beyond nothing, over what is allowed; 0 where that is not exceeded.
+
+    Twin of `numpy_step.below_nothing`.
+    """
+    least = 0.0
+    for u in range(stations, values.shape[0]):
+        for lane in range(values.shape[1]):
+            least = min(least, values[u, lane])
+    return least / LEAST_SATURATION if least < LEAST_SATURATION else 0.0

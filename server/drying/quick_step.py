@@ -3,7 +3,7 @@
 import numpy as np
 
 from server.drying.kernel import LONGEST_STEP_S, MOST_GROWTH, SHORTEST_STEP_S
-from server.drying.quick_error import astray, step_error
+from server.drying.quick_error import astray, below_nothing, step_error
 from server.drying.quick_math import compiled, copy_rows, entrance, expm1_of
 from server.drying.quick_matrix import border, eliminate, solve
 from server.drying.quick_parts import Air, Parts, Room, Skin
@@ -164,7 +164,9 @@ def attempt(parts: Parts, air: Air, room: Room, values: np.ndarray, temp: np.nda
         new_temp[lane] = temp[lane] + (M1 * temp_1[lane] + M2 * temp_2[lane] + M3 * temp_3[lane])
     potentials(parts, start, room.ended)
     error = step_error(parts, room)
-    return max(error, astray(parts, room, step)) if np.isfinite(error) else error
+    if not np.isfinite(error):
+        return error
+    return max(error, astray(parts, room, step), below_nothing(start, stations))
 
 
 @compiled

@@ -208,6 +208,7 @@ def test_the_phone_held_along_vent_and_cup_gives_the_angle(live: LiveShop, phone
 
     page.locator(".additions button", has_text="Open").tap()
     page.get_by_role("button", name="Measure with this phone").tap()
+    expect(page.get_by_role("button", name="It lies along the vent")).to_be_visible()  # it listens now
     lie(100, 10)
     page.get_by_role("button", name="It lies along the vent").tap()
     lie(100, 47)

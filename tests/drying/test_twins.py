@@ -10,7 +10,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from scipy.linalg.lapack import dgbtrf
 
@@ -146,6 +146,7 @@ def test_the_driest_air_and_a_dry_shell(monkeypatch: pytest.MonkeyPatch) -> None
     exponent=st.floats(0.0, 7.0),
     seconds=st.sampled_from([60.0, 600.0, 86400.0]),
 )
+@example("face", 0.0, 5.0, 0.0, 1.0, 0.0, 0.0, 600.0)
 def never_below_nothing(
     code: str,
     rh_pct: float,

@@ -6,7 +6,9 @@ from dataclasses import replace
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from scheduler.forecast import NEVER
 from sensors.clock import DAY_MS, HOUR_MS, MINUTE_MS, Millis, parse_time
+from tests.planning.outlooks import sure
 from tests.planning.told_shop import EVENING, MORNING, NOON, RULES, Shop, silent, tree
 
 # -- gathering
@@ -166,13 +168,34 @@ def test_a_laptop_that_slept_six_hours_tells_one_summary() -> None:
         replace(tree(1, "unsure"), tree_id=n, label=f"Tree {n}", unsure_since=NOON) for n in range(20, 30)
     ]
     shop.look(wake, *trees, *missed)
-    assert shop.ledger.titles == ["20 trees fit to dip: Tree 0, Tree 1, Tree 2, Tree 3 and 16 more"]
-    # Within minutes the nodes are heard again, and the gap is bridged.
-    shop.look(wake + 2 * MINUTE_MS)
+    # Within minutes the nodes are heard again, and say what the air was: as it comes in, more are fit.
+    coming = [replace(one, state="drying", as_of=NOON + HOUR_MS) for one in missed]
+    shop.look(wake + MINUTE_MS, *trees, *coming)
+    fit = [replace(one, state="fit", fit_at=sure(NOON + 2 * HOUR_MS)) for one in missed[:5]]
+    shop.look(wake + 2 * MINUTE_MS, *trees, *fit, *missed[5:])
+    assert shop.ledger.titles == []
     shop.troubles.clear()
-    shop.look(wake + 4 * MINUTE_MS, *[replace(one, state="drying") for one in missed])
+    dry = [replace(one, state="drying", as_of=wake - 9 * MINUTE_MS) for one in missed[5:]]
+    shop.look(wake + 3 * MINUTE_MS, *trees, *fit, *dry)
+    assert shop.ledger.titles == ["25 trees fit to dip: Tree 0, Tree 1, Tree 2, Tree 3 and 21 more"]
     shop.look_often(wake + 5 * MINUTE_MS, wake + 2 * HOUR_MS)
     assert len(shop.ledger.messages) == 1
+
+
+def test_after_a_sleep_nothing_waits_longer_than_the_grace_for_air_that_does_not_come() -> None:
+    """One tree's node is dead: the others are told of once the grace is over; a mistake waits for nothing."""
+    shop = Shop(grace_ms=10 * MINUTE_MS)
+    shop.look(NOON)
+    wake = NOON + 6 * HOUR_MS
+    dead = replace(tree(2, "drying"), as_of=NOON)
+    shop.look(wake, tree(1, at=NOON + HOUR_MS), dead)
+    shop.look_often(wake, wake + 20 * MINUTE_MS, MINUTE_MS)
+    assert [(when, title) for when, title, *_ in shop.ledger.messages] == [
+        (wake + 10 * MINUTE_MS, "Heron: fit to dip")
+    ]
+    again = wake + 2 * HOUR_MS
+    shop.look(again, replace(tree(1, "drying", at=again), fit_at=NEVER), dead)
+    assert shop.ledger.titles[1:] == ["Heron: not fit after all"]
 
 
 def test_what_stays_missing_after_a_sleep_is_told_once_the_grace_is_over() -> None:
