@@ -89,7 +89,7 @@ class Running:
 
     def get(self, path: str) -> Any:
         """What the API answers."""
-        with urllib.request.urlopen(self.page + path, timeout=10) as answer:
+        with urllib.request.urlopen(self.page + path, timeout=60) as answer:
             return json.load(answer)
 
     def kill(self) -> None:
