@@ -57,13 +57,17 @@ def astray(parts: Parts, room: Room, step: float) -> float:
 
 
 @compiled
-def below_nothing(values: np.ndarray, stations: int) -> float:
+def below_nothing(parts: Parts, room: Room) -> float:
     """The most that a cell is dried beyond nothing, over what is allowed; 0 where that is not exceeded.
 
     Twin of `numpy_step.below_nothing`.
     """
-    least = 0.0
-    for u in range(stations, values.shape[0]):
-        for lane in range(values.shape[1]):
-            least = min(least, values[u, lane])
-    return least / LEAST_SATURATION if least < LEAST_SATURATION else 0.0
+    least, lowest = room.lanes[4], 0.0
+    for lane in range(least.size):
+        least[lane] = 0.0
+    for u in range(parts.surface.shape[0], room.values.shape[0]):
+        for lane in range(least.size):
+            least[lane] = min(least[lane], room.values[u, lane])
+    for lane in range(least.size):
+        lowest = min(lowest, least[lane])
+    return lowest / LEAST_SATURATION if lowest < LEAST_SATURATION else 0.0

@@ -166,7 +166,7 @@ def attempt(parts: Parts, air: Air, room: Room, values: np.ndarray, temp: np.nda
     error = step_error(parts, room)
     if not np.isfinite(error):
         return error
-    return max(error, astray(parts, room, step), below_nothing(start, stations))
+    return max(error, astray(parts, room, step), below_nothing(parts, room))
 
 
 @compiled
