@@ -65,6 +65,7 @@ def advance(
     Returns the step to try next [s], or minus the last one where no step is small enough.
     """
     done, most = 0.0, MOST_GROWTH
+    copy_rows(parts.link, room.links, parts.link_a.size)
     potentials(parts, values, room.began)
     while seconds - done > 1e-9 * seconds:
         left = seconds - done
@@ -103,11 +104,11 @@ def attempt(parts: Parts, air: Air, room: Room, values: np.ndarray, temp: np.nda
     choose_links(parts, room)
     saturated(air, temp, density, log_slope)
     copy_rows(values, skin.surface, stations)
-    settle(parts, air, room.phi, density, skin)
+    settle(parts, air, room.began, density, skin)
     eliminate(parts, room, rate)
     borders(parts, air, room, density, log_slope, rate)
 
-    balance(parts, air, room, temp, first, warming)
+    balance(parts, air, room, room.began, temp, first, warming)
     outflow(room, out_1)
     solve(parts, room, pivot, first, warming, air.latent, temp_1)
     follow_out(room, out_1, first, temp_1)
@@ -127,15 +128,16 @@ def attempt(parts: Parts, air: Air, room: Room, values: np.ndarray, temp: np.nda
         for lane in range(lanes):
             skin.surface[i, lane] = max(second[i, lane], 0.0)
     settle(parts, air, room.phi, density, skin)
-    balance(parts, air, room, middle, second, warming)
+    balance(parts, air, room, room.phi, middle, second, warming)
     # The third looks at the rates where the second did.
-    copy_rows(second, third, first.shape[0])
+    copy_rows(second, third, stations)
     outflow(room, out_2)
     outflow(room, out)
     by_step = 1.0 / step
     for k in range(parts.capacity.shape[0]):
         u = stations + k
         for lane in range(lanes):
+            third[u, lane] = second[u, lane]
             second[u, lane] += C21 * (parts.capacity[k, lane] * by_step) * first[u, lane]
     for lane in range(lanes):
         middle[lane] = warming[lane] + C21 * (parts.heat[lane] * by_step) * temp_1[lane]
@@ -171,12 +173,11 @@ def attempt(parts: Parts, air: Air, room: Room, values: np.ndarray, temp: np.nda
 
 @compiled
 def rises(parts: Parts, room: Room) -> None:
-    """φ of every cell at the start, and one over its slope in S."""
+    """One over the slope in S of every cell's φ, at the start."""
     stations = parts.surface.shape[0]
-    copy_rows(room.began, room.phi, room.phi.shape[0])
     for k in range(room.fall.shape[0]):
         for lane in range(room.fall.shape[1]):
-            room.fall[k, lane] = 1.0 / (1.0 + parts.exponent[lane] * room.phi[stations + k, lane])
+            room.fall[k, lane] = 1.0 / (1.0 + parts.exponent[lane] * room.began[stations + k, lane])
 
 
 @compiled
@@ -189,17 +190,14 @@ def potentials(parts: Parts, values: np.ndarray, phi: np.ndarray) -> None:
 
 @compiled
 def choose_links(parts: Parts, room: Room) -> None:
-    """What the links let through the way water moves now."""
+    """What the hindered links let through the way water moves now; the others always let through the same."""
     for link in range(parts.link_a.size):
         a, b = parts.link_a[link], parts.link_b[link]
         if parts.hindered[link]:
             for lane in range(room.links.shape[1]):
-                inward = room.phi[a, lane] > room.phi[b, lane]
+                inward = room.began[a, lane] > room.began[b, lane]
                 free, slow = parts.link[link, lane], parts.link_inward[link, lane]
                 room.links[link, lane] = slow if inward else free
-        else:
-            for lane in range(room.links.shape[1]):
-                room.links[link, lane] = parts.link[link, lane]
 
 
 @compiled
@@ -247,11 +245,17 @@ def borders(
 
 @compiled
 def balance(
-    parts: Parts, air: Air, room: Room, temp: np.ndarray, into: np.ndarray, warming: np.ndarray
+    parts: Parts,
+    air: Air,
+    room: Room,
+    phi: np.ndarray,
+    temp: np.ndarray,
+    into: np.ndarray,
+    warming: np.ndarray,
 ) -> None:
-    """What flows into each unknown [kg/s] and into the heat [W]."""
+    """What flows into each unknown [kg/s] and into the heat [W], by the cells' potentials `phi`."""
     stations, lanes = parts.surface.shape
-    phi, skin, flux = room.phi, room.skin, room.lanes[10]
+    skin, flux = room.skin, room.lanes[10]
     for u in range(stations, into.shape[0]):
         for lane in range(lanes):
             into[u, lane] = 0.0
