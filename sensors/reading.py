@@ -1,6 +1,7 @@
 """A reading: one quantity, at one node, at one time; and what a payload that is none leaves behind."""
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 from sensors.clock import Millis
 
@@ -33,8 +34,7 @@ BATTERY_UNITS: dict[str, Quantity] = {
 }
 
 
-@dataclass(frozen=True)
-class Reading:
+class Reading(NamedTuple):
     """One value as a node said it. Its key is (place, node, name, time): the first one said stays.
 
     `value` is in `unit` (a SenML unit of `QUANTITIES`); `time` is shop time [ms].

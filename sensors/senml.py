@@ -8,6 +8,7 @@ import json
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import NamedTuple
 
 from sensors.clock import DAY_MS, HOUR_MS, MINUTE_MS, SECOND_MS, Millis
 from sensors.reading import BATTERY_UNITS, QUANTITIES, KeptOutError, Quantity, Reading, Rejected
@@ -18,6 +19,9 @@ VERSION = 10
 
 RELATIVE_BELOW_S = 2**28
 """Times under this many seconds are relative to now, others count from 1970 (4.5.3)."""
+
+LATEST_S = 1e12
+"""From here on a number of seconds is no time: it would not be exact in milliseconds."""
 
 AHEAD_LIMIT_MS = 5 * MINUTE_MS
 AGE_LIMIT_MS = 30 * DAY_MS
@@ -44,8 +48,7 @@ class Resolved:
     time: Millis
 
 
-@dataclass(frozen=True, slots=True)
-class Parsed:
+class Parsed(NamedTuple):
     """What a payload came to: the readings, and what was kept out of it."""
 
     readings: tuple[Reading, ...]
@@ -130,7 +133,7 @@ def load_pack(payload: bytes) -> list[object]:
     for record in records:
         if not isinstance(record, dict):
             continue
-        if not _KNOWN_LABELS.issuperset(record):
+        if not _USUAL_LABELS.issuperset(record) and not _KNOWN_LABELS.issuperset(record):
             for label in record:
                 if label.endswith("_"):
                     raise KeptOutError(f"field {quoted(label)} must be understood and is not known here")
@@ -163,7 +166,7 @@ def moment(seconds: float, now: Millis) -> Millis:
     >>> moment(-2.5, 1_700_000_000_000), moment(1_700_000_000.25, 1_700_000_000_000)
     (1699999997500, 1700000000250)
     """
-    if not abs(seconds) < 1e12:
+    if not abs(seconds) < LATEST_S:
         raise KeptOutError(f"time {seconds:g} s is no time")
     time = round(seconds * SECOND_MS) + (now if seconds < RELATIVE_BELOW_S else 0)
     if time > now + AHEAD_LIMIT_MS:
@@ -197,9 +200,14 @@ def _usual(
         not quantity.lowest <= value <= quantity.highest
     ):
         return None
-    try:
-        time = moment(_seconds(record, base), now)
-    except KeptOutError:
+    start, since = base.get("bt", 0.0), record.get("t", 0.0)
+    if (type(start) is not float and type(start) is not int) or not abs(start) < LATEST_S:
+        return None
+    if (type(since) is not float and type(since) is not int) or not abs(since) < LATEST_S:
+        return None
+    seconds = start + since
+    time = round(seconds * SECOND_MS) + (now if seconds < RELATIVE_BELOW_S else 0)
+    if not now - AGE_LIMIT_MS <= time <= now + AHEAD_LIMIT_MS:
         return None
     return quantity.name, quantity.unit, 0.0 + value, time
 

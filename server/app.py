@@ -4,7 +4,7 @@ import asyncio
 import logging
 from collections.abc import AsyncIterator, Awaitable, Callable, Collection, Sequence
 from contextlib import asynccontextmanager
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from functools import partial
 
 from fastapi import FastAPI
@@ -219,7 +219,7 @@ class Service:
     async def _take_presses(self, message: Message) -> None:
         rejected = await self._press_desk.take(message.presses)
         if rejected:
-            await self.batcher.put(replace(message, presses=(), rejected=rejected))
+            await self.batcher.put(message._replace(presses=(), rejected=rejected))
 
     def _mappings(self) -> list[Mapping]:
         return [kept.mapping for kept in mappings.mappings(self.engine)]

@@ -1,7 +1,7 @@
 """What one message of a node comes to, whichever way it came: the listener's, a broker's."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from sensors.clock import Millis
 from sensors.mapping import Mapping, mapping_for, read_mapped
@@ -14,8 +14,7 @@ SOURCE_LIMIT = 200
 """A topic goes into `Rejected.source` up to this many characters."""
 
 
-@dataclass(frozen=True, slots=True)
-class Message:
+class Message(NamedTuple):
     """Everything one message said, to be stored at once. `arrived` is shop time on arrival [ms]."""
 
     arrived: Millis

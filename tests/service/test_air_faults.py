@@ -77,7 +77,7 @@ def test_minute_by_minute_faults_are_looked_for_once_a_step_and_are_those_of_the
         # A word each minute, at a second of its own for each node; n2's come seven minutes late.
         for minute in range(5):
             time = one.time + minute * MINUTE_MS + 7000 * int(one.node[1])
-            said.append((time + (7 * MINUTE_MS if one.node == "n2" else 0), replace(one, time=time)))
+            said.append((time + (7 * MINUTE_MS if one.node == "n2" else 0), one._replace(time=time)))
     on_time = PlaceAir(0.6)
     for _, reading in sorted((one for one in said if one[1].node != "n2"), key=lambda one: one[0]):
         on_time.add([reading])

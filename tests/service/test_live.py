@@ -221,7 +221,7 @@ def test_the_shop_says_how_long_the_air_may_be_unknown(shop: Shop) -> None:
 
 def test_a_place_that_is_heard_before_it_is_named_has_the_speed_it_is_given(shop: Shop) -> None:
     rack = shop.rack()
-    said = [replace(reading, place="attic") for reading in between(0, 6)]
+    said = [reading._replace(place="attic") for reading in between(0, 6)]
     shop.say(said, rack)
     shop.at(6)
     rack.look()
@@ -246,7 +246,7 @@ def test_a_tree_that_is_moved_dried_in_each_place_while_it_hung_there(shop: Shop
     shop.dip(0.0)
     dips.add_dip(shop.engine, NewDip(stays.id, START, START))
     for hour in range(6):
-        damp = [replace(reading, place="cellar") for reading in between(hour, 1 - 1 / 12, rh_pct=85.0)]
+        damp = [reading._replace(place="cellar") for reading in between(hour, 1 - 1 / 12, rh_pct=85.0)]
         shop.say([*between(hour, 1 - 1 / 12), *damp], rack)
         shop.at(hour + 1)
         if hour == 1:

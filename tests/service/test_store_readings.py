@@ -1,7 +1,6 @@
 """Readings: the first of a key stays, a batch is all or nothing, and a year of them fits."""
 
 import threading
-from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -244,7 +243,7 @@ def test_whatever_comes_again_in_whatever_batches_the_first_stays(
     expected: dict[tuple[str, str, str, Millis], Reading] = {}
     for said, fails, times in batches:
         # Said again a minute later, and so on, so that there are more than go into one statement.
-        batch = [replace(one, time=one.time + n * MINUTE_MS) for n in range(times) for one in said]
+        batch = [one._replace(time=one.time + n * MINUTE_MS) for n in range(times) for one in said]
         if fails:
             with pytest.raises(StoreError):  # the last to be kept, so that all before it is undone
                 readings.keep(engine, batch, [], [NodeStatus("porch", None, True, T0)], T0)  # type: ignore[arg-type]
