@@ -11,7 +11,7 @@ from sensors.intake.message import Message
 
 Outcome = TypeVar("Outcome")
 
-BATCH_LIMIT = 500
+BATCH_LIMIT = 1000
 """Messages in one commit at most: longer ones gain nothing and make the first wait."""
 
 log = logging.getLogger("slowcorner.intake")

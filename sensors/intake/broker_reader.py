@@ -64,9 +64,11 @@ class BrokerReader:
         self._read()
 
     def _read(self) -> None:
+        sock = socket_of(self._client)
+        if sock is None:
+            return
         for _ in range(BURST):
-            sock = socket_of(self._client)
-            if not self.reads or sock is None:
+            if not self.reads:
                 return
             try:
                 message = sock.next_message()
@@ -79,6 +81,8 @@ class BrokerReader:
                 self._client.loop_read()  # one packet, or what is there of it
                 while self._through_paho:
                     self._take(self._through_paho.popleft())
+                if socket_of(self._client) is not sock:
+                    return
             elif not sock.fill():
                 return
         self._go_on()

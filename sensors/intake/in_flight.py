@@ -10,7 +10,7 @@ from sensors.intake.broker import StoringError
 LIMIT = 4 * 1024 * 1024
 """Bytes that may wait to be stored before no more are read from the broker, which then keeps them."""
 
-MESSAGES = 1000
+MESSAGES = 2000
 """Messages that may: two batches. What is read further ahead is stored no sooner, for reading takes the
 interpreter's lock away from storing."""
 

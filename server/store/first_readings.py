@@ -1,6 +1,6 @@
 """Inserts a batch of readings, the first one said of each key; quick, for every node waits for it."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Sequence, Set
 from itertools import chain
 from weakref import WeakKeyDictionary
 
@@ -14,6 +14,9 @@ from server.store.tables import ReadingRow, SeriesRow
 
 _SeriesIds = dict[tuple[str, str, str], dict[str, int]]
 """The number of each series, by place, node and name, and then by unit."""
+
+_Series = tuple[str, str, str, str]
+"""Place, node, name and unit."""
 
 _Row = tuple[int, Millis, float, Millis]
 """Series, time, value, arrival."""
@@ -31,26 +34,27 @@ there is."""
 
 
 def keep_firsts(
-    engine: Engine, session: Session, readings: Iterable[Reading], arrived: Millis
+    engine: Engine, session: Session, readings: Sequence[Reading], arrived: Millis
 ) -> tuple[int, dict[str, Millis]]:
     """Insert; how many were new, and for each place with new ones the earliest time among them [ms].
 
     `session` has begun to write to the store of `engine`. Of several readings with one key (place, node,
     name, time) the first one stays, whatever its unit.
     """
-    firsts: dict[tuple[str, str, str, Millis], Reading] = {}
-    for reading in readings:
-        firsts.setdefault((reading.place, reading.node, reading.name, reading.time), reading)
-    if not firsts:
+    if not readings:
         return 0, {}
     connection = session.connection()
-    ids = _series(session, firsts.values(), arrived, _series_known.setdefault(engine, {}))
+    said = {reading[:4] for reading in readings}
+    ids = _series(session, said, arrived, _series_known.setdefault(engine, {}))
     if any(len(units) > 1 for units in ids.values()):
-        _drop_known_in_another_unit(connection, firsts, ids)
-    rows = [
-        (ids[place, node, name][reading.unit], time, reading.value, arrived)
-        for (place, node, name, time), reading in firsts.items()
-    ]
+        readings = _of_one_unit(connection, readings, ids)
+    number = {(*key, unit): series_id for key, units in ids.items() for unit, series_id in units.items()}
+    firsts: dict[tuple[int, Millis], _Row] = {}
+    for reading in readings:
+        key = (number[reading[:4]], reading.time)
+        if key not in firsts:
+            firsts[key] = (*key, reading.value, arrived)
+    rows = list(firsts.values())
     earliest_of: dict[int, Millis] = {}
     new = _insert_new(connection, rows)
     for series_id, time, _, _ in new:
@@ -119,13 +123,12 @@ def _heard(connection: Connection, series_ids: Iterable[int], arrived: Millis) -
     connection.exec_driver_sql(update, [(arrived, series_id, arrived) for series_id in series_ids])
 
 
-def _series(session: Session, readings: Iterable[Reading], arrived: Millis, known: _SeriesIds) -> _SeriesIds:
-    """The series of these readings and of their like in other units, made where there is none.
+def _series(session: Session, wanted: Set[_Series], arrived: Millis, known: _SeriesIds) -> _SeriesIds:
+    """The numbers of these series and of their like in other units, made where there is none.
 
     `known` has what was found before; what is found now, and not what is made, is added to it: what is made
     is kept only if the transaction is.
     """
-    wanted = {(one.place, one.node, one.name, one.unit) for one in readings}
     missing = [key for key in wanted if key[3] not in known.get(key[:3], {})]
     if missing:
         known.update(_found(session.connection(), missing))
@@ -160,16 +163,15 @@ def _found(connection: Connection, wanted: Iterable[tuple[str, str, str, str]]) 
     return ids
 
 
-def _drop_known_in_another_unit(
-    connection: Connection, firsts: dict[tuple[str, str, str, Millis], Reading], ids: _SeriesIds
-) -> None:
-    """Drop the readings whose key is known already in another unit: batteries come in two."""
+def _of_one_unit(connection: Connection, readings: Iterable[Reading], ids: _SeriesIds) -> Sequence[Reading]:
+    """The first of each key, without those known already in another unit: batteries come in two."""
+    firsts: dict[tuple[str, str, str, Millis], Reading] = {}
+    for one in readings:
+        firsts.setdefault((one.place, one.node, one.name, one.time), one)
     others = {
         key: [(number, key[3]) for unit, number in ids[key[:3]].items() if unit != reading.unit]
         for key, reading in firsts.items()
         if len(ids[key[:3]]) > 1
     }
     known = _known(connection, list(chain.from_iterable(others.values())))
-    for key, in_other_units in others.items():
-        if not known.isdisjoint(in_other_units):
-            del firsts[key]
+    return [one for key, one in firsts.items() if known.isdisjoint(others.get(key, ()))]

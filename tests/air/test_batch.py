@@ -61,14 +61,14 @@ def test_nothing_is_done_before_its_commit_and_what_came_meanwhile_shares_the_ne
         batcher = Batcher(book.commit)
         first = batcher.put(Message(0))
         await book.is_entered()
-        later = [batcher.put(Message(n)) for n in range(1, 1201)]
+        later = [batcher.put(Message(n)) for n in range(1, 2201)]
         assert not first.done()
         book.open.set()
         await first
         assert not later[-1].done()
         await asyncio.gather(*later)
-        assert [len(batch) for batch in book.batches] == [1, 500, 500, 200]
-        assert [n for batch in book.batches for n in batch] == list(range(1201))
+        assert [len(batch) for batch in book.batches] == [1, 1000, 1000, 200]
+        assert [n for batch in book.batches for n in batch] == list(range(2201))
         await batcher.close()
 
     run(main())
