@@ -20,6 +20,9 @@ from server.store import readings
 from server.store.engine import open_store
 from server.store.values import BatchOutcome
 
+BATCH = 20
+"""Messages in a commit at most, so that what is published comes in several."""
+
 
 def tell(line: str) -> None:
     """Say a line in one write: two threads speak, and `print` writes its end by itself."""
@@ -40,7 +43,7 @@ async def main(port: int, url: str, lives: int) -> None:
             os.kill(os.getpid(), signal.SIGKILL)
         return outcome
 
-    batcher = Batcher(commit)
+    batcher = Batcher(commit, limit=BATCH)
     subscriber = Subscriber(
         Broker("127.0.0.1", port, "slowcorner-doomed"),
         batcher.put,

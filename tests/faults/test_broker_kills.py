@@ -35,6 +35,8 @@ class Doomed:
     def __init__(self, port: int, url: str, commits: int) -> None:
         command = [sys.executable, "-m", "tests.faults.killed_subscriber", str(port), url, str(commits)]
         self.process = subprocess.Popen(command, stdout=subprocess.PIPE, text=True)
+        self._patience = threading.Timer(PATIENCE_S, self.process.terminate)  # which is no SIGKILL
+        self._patience.start()
         self.known = 0
         assert self.process.stdout is not None
         self.lines: Iterator[str] = iter(self.process.stdout)
@@ -61,6 +63,7 @@ class Doomed:
         """Read what it still said, and its exit code."""
         for _ in self.kept():
             pass
+        self._patience.cancel()
         assert self.process.stdout is not None
         self.process.stdout.close()
         return self.process.wait(PATIENCE_S)
