@@ -10,6 +10,7 @@ from sensors.intake.fields import Fields
 from sensors.intake.framing import remaining_length
 from sensors.intake.packets import LEVEL, LEVEL_5, Packet
 from sensors.intake.reason_codes import Reason
+from sensors.intake.usual_publish import usual_publish
 
 MAX_PACKET = 64 * 1024
 """The largest packet that is taken, header and all [bytes]."""
@@ -84,8 +85,12 @@ class Decoder:
             raise ProtocolError(reason, code=Reason.PACKET_TOO_LARGE)
         if end > len(buffer):
             return None
-        fields = Fields(_NAMES[kind], bytes(buffer[body:end]))
+        data = bytes(buffer[body:end])
         self._start = end
+        usual = usual_publish(data, flags, self.level) if kind == _PUBLISH else None
+        if usual is not None:
+            return usual
+        fields = Fields(_NAMES[kind], data)
         packet = self._packet(kind, flags, fields)
         fields.end()
         return packet

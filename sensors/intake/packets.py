@@ -6,6 +6,7 @@ PUBREL, PUBCOMP) are not among them: that is not taken.
 """
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 from sensors.intake.properties import Properties
 
@@ -64,8 +65,7 @@ class Connack:
     properties: Properties = ()
 
 
-@dataclass(frozen=True, slots=True)
-class Publish:
+class Publish(NamedTuple):
     """A message. `packet_id` is there with a quality of service over 0; `dup` marks one sent again."""
 
     topic: str

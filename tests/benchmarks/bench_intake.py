@@ -7,9 +7,9 @@ clock runs from the first PUBLISH to the last PUBACK. They do nothing but write 
 the last line, where paho publishes, as a program in the shop would. "broker" is Mosquitto with nobody
 subscribed, which stores nothing: the rate of the same clients against a broker in C. "received" is the real
 listener with a sink that stores nothing: what it takes in and reads. "stored" commits every batch to the
-real store (SQLite, write-ahead log, synchronous=FULL). All in turn, five times; the medians, and the medians
-of the ratios of a run. The database is in the folder for temporary files: how fast its disk is decides where
-few are in flight.
+real store (SQLite, write-ahead log, synchronous=FULL); the threads give way to each other, and garbage is
+looked for, as in the service. All in turn, five times; the medians, and the medians of the ratios of a run.
+The database is in the folder for temporary files: how fast its disk is decides where few are in flight.
 
 The bars: 20,000 stored a second (20 clients and 100 in flight), and, for paho as the client of both, 0.5 of
 its rate against the broker. The lines of ready-made bytes say beside it how a server in C compares where the
@@ -17,6 +17,7 @@ client costs next to nothing: for that there is no bar, and most of it is the in
 """
 
 import asyncio
+import gc
 import multiprocessing
 import statistics
 import sys
@@ -37,6 +38,7 @@ from sensors.intake.encoder import encode
 from sensors.intake.listener import Listener
 from sensors.intake.message import Message
 from sensors.intake.packets import Connect, Publish
+from server.running import GARBAGE_AFTER, GIVE_WAY_S
 from server.store import readings
 from server.store.engine import Engine, open_store
 from tests.air.mosquitto import Mosquitto
@@ -197,6 +199,8 @@ async def compare(pool: Pool, folder: Path, clients: int, window: int, total: in
 
 async def main(total: int) -> None:
     """All the comparisons."""
+    sys.setswitchinterval(GIVE_WAY_S)
+    gc.set_threshold(GARBAGE_AFTER, *gc.get_threshold()[1:])
     print(f"{total} messages of two readings a run, {RUNS} runs")
     print("clients in flight  broker    received      stored     at best  of broker of received  a commit")
     found: dict[tuple[int, int], tuple[float, float]] = {}
