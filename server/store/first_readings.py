@@ -21,10 +21,13 @@ _Series = tuple[str, str, str, str]
 _Row = tuple[int, Millis, float, Millis]
 """Series, time, value, arrival."""
 
-_ROWS_AT_ONCE = (1, 4, 16, 64, 256)
+_ROWS_AT_ONCE = (1, 4, 16, 64, 256, 1024)
 """Rows in one INSERT. The database works through a statement with the interpreter's lock let go of, so that
 the event loop reads on meanwhile; row by row the two would wait for each other. A few sizes only, for each
 is a statement that the driver keeps prepared."""
+
+_ASKED_AT_ONCE = 256
+"""Keys looked for by one query."""
 
 _series_known: WeakKeyDictionary[Engine, _SeriesIds] = WeakKeyDictionary()
 """What the store was once read to have: a series never goes. Looked at and added to under its write lock.
@@ -87,10 +90,11 @@ def _insert_new(connection: Connection, rows: Sequence[_Row]) -> Sequence[_Row]:
 def _insert(connection: Connection, rows: Sequence[_Row]) -> int:
     """Insert the rows whose key is not there yet; how many these were."""
     row = f"({', '.join([_mark(connection)] * 4)})"
-    count = 0
-    for start in range(0, len(rows), _ROWS_AT_ONCE[-1]):
-        some = rows[start : start + _ROWS_AT_ONCE[-1]]
-        size = next(size for size in _ROWS_AT_ONCE if size >= len(some))
+    count = done = 0
+    while done < len(rows):
+        size = _size(len(rows) - done)
+        some = rows[done : done + size]
+        done += len(some)
         filled = chain(some, [some[0]] * (size - len(some)))  # what is there by then is not inserted again
         insert = (
             "INSERT INTO reading (series_id, time_ms, value, arrived_ms) VALUES "
@@ -98,6 +102,11 @@ def _insert(connection: Connection, rows: Sequence[_Row]) -> int:
         )
         count += connection.exec_driver_sql(insert, tuple(chain.from_iterable(filled))).rowcount
     return count
+
+
+def _size(left: int) -> int:
+    """How many of so many rows go into the next statement, or rather more where most of it is filled."""
+    return max(size for size in _ROWS_AT_ONCE if size < 2 * left)
 
 
 def _mark(connection: Connection) -> str:
@@ -110,8 +119,8 @@ def _known(connection: Connection, keys: Sequence[tuple[int, Millis]]) -> set[tu
     reading = table_of(ReadingRow)
     key = (reading.c.series_id, reading.c.time_ms)
     known: set[tuple[int, Millis]] = set()
-    for start in range(0, len(keys), _ROWS_AT_ONCE[-1]):
-        asked = keys[start : start + _ROWS_AT_ONCE[-1]]
+    for start in range(0, len(keys), _ASKED_AT_ONCE):
+        asked = keys[start : start + _ASKED_AT_ONCE]
         found = connection.execute(reading.select().with_only_columns(*key).where(tuple_(*key).in_(asked)))
         known.update((series_id, time) for series_id, time in found)
     return known
