@@ -29,18 +29,22 @@ SAID_DAYS = 10.0
 LEAST_HISTORY_MS = 2 * DAY_MS
 
 
-def silent_since(times: Sequence[Millis], now: Millis) -> Millis | None:
-    """Since when a node is silent, by the times of its last words [ms], rising; None where it is not.
+def silent_since(said: Sequence[tuple[Millis, Millis]], now: Millis) -> Millis | None:
+    """Since when a node is silent, by its last words: (their own time, rising, when they came) [ms].
+
+    None where it is not. A clock that is wrong makes nobody silent.
 
     >>> minute = 60_000
-    >>> silent_since([0, minute, 2 * minute], 10 * minute), silent_since([0, minute], 20 * minute)
-    (None, 60000)
+    >>> silent_since([(0, 0), (minute, minute), (2 * minute, 2 * minute)], 10 * minute)
+    >>> silent_since([(0, 0), (minute, minute)], 20 * minute)
+    60000
     """
-    if not times:
+    if not said:
         return None
-    spacings = sorted(after - before for before, after in pairwise(times))
+    spacings = sorted(after - before for (before, _), (after, _) in pairwise(said))
     usual = spacings[len(spacings) // 2] if spacings else 0
-    return times[-1] if now - times[-1] > max(SILENT_MS, SILENT_TIMES * usual) else None
+    last = max(came for _, came in said)
+    return last if now - last > max(SILENT_MS, SILENT_TIMES * usual) else None
 
 
 def clock_behind(said: Sequence[tuple[Millis, Millis]], rate: float = 1.0) -> Millis | None:
@@ -62,6 +66,38 @@ def clock_behind(said: Sequence[tuple[Millis, Millis]], rate: float = 1.0) -> Mi
     if min(lags) < CLOCK_OFF_MS * wide or max(lags) - min(lags) > CLOCK_STEADY_MS * wide:
         return None
     return sorted(lags)[len(lags) // 2]
+
+
+def wrong_since(said: Sequence[tuple[Millis, Millis]], rate: float = 1.0) -> Millis:
+    """Of the last words of a node whose clock is behind, the time of the first that came late [ms].
+
+    >>> minute = 60_000
+    >>> late = [(n * minute, (n + 60) * minute) for n in range(10, 16)]
+    >>> wrong_since([(9 * minute, 9 * minute), *late]) == 10 * minute
+    True
+    """
+    since = said[-1][0]
+    for time, came in reversed(said):
+        if came - time < _late_ms(rate):
+            break
+        since = time
+    return since
+
+
+def right_since(said: Sequence[tuple[Millis, Millis]], rate: float = 1.0) -> Millis | None:
+    """From when on a node's clock is right again, by its own time [ms]: its last words all came at once.
+
+    >>> right_since([(n * 60_000, n * 60_000 + 500) for n in range(5)])
+    0
+    """
+    last = said[-CLOCK_WORDS:]
+    if len(last) < CLOCK_WORDS or any(came - time >= _late_ms(rate) for time, came in last):
+        return None
+    return last[0][0]
+
+
+def _late_ms(rate: float) -> float:
+    return CLOCK_OFF_MS * max(rate / 60.0, 1.0)
 
 
 def battery_words(

@@ -19,6 +19,7 @@ from sensors.senml import Parsed
 from server.access import Access
 from server.air_history import AirHistory
 from server.changes import Changes
+from server.clock_desk import ClockDesk
 from server.coat_book import CoatBook
 from server.guard import LOOPBACK_HOSTS
 from server.live import LiveRack
@@ -101,6 +102,7 @@ class Service:
             troubles=Troubles(self.parts),
         )
         self._press_desk = PressDesk(self.parts)
+        self._clock_desk = ClockDesk(self.parts)
 
     @asynccontextmanager
     async def running(self) -> AsyncIterator[None]:
@@ -192,6 +194,7 @@ class Service:
             await asyncio.to_thread(self._reminders.remind, now)
         if forecast:
             await asyncio.to_thread(self._keep_coats, now)
+            await asyncio.to_thread(self._clock_desk.look, now)
         if isinstance(self.clock, HeldClock) and forecast:
             await asyncio.to_thread(self.clock.keep, self.engine)
 

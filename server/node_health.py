@@ -9,10 +9,14 @@ from server.store import nodes as node_store
 from server.store import readings as reading_store
 from server.store.binned import Bin, binned
 from server.store.last_words import last_words
+from server.store.wrong_clocks import wrong_clocks
 from server.verdicts import NodeFault
 
 BATTERY_MS, BATTERY_STEP_MS = 14 * DAY_MS, DAY_MS // 4
 """How far back, and in what steps, a battery's course is looked at [ms]."""
+
+CLOCKS_TOLD_MS = 14 * DAY_MS
+"""For so long it is told that a clock was wrong [ms]: as long as the air's longest chart."""
 
 
 def node_health(parts: Parts) -> Sequence[NodeFault]:
@@ -24,8 +28,15 @@ def node_health(parts: Parts) -> Sequence[NodeFault]:
     offline = {
         (node.place, node.node) for node in reading_store.nodes(parts.engine) if node.status == "offline"
     }
+    clocks = wrong_clocks(parts.engine)
+    wrong = {(one.place, one.node): one.since for one in clocks if one.until is None}
+    found += [
+        NodeFault(one.place, one.node, "clock off", one.since, one.until, "its clock was behind", True)
+        for one in clocks
+        if one.until is not None and one.until > now - CLOCKS_TOLD_MS
+    ]
     for (place, node), words in last_words(parts.engine).items():
-        since = silent_since([time for time, _ in words], now)
+        since = silent_since(words, now)
         if since is not None:
             reason = (
                 "has said that it is going, or its connection broke"
@@ -36,10 +47,15 @@ def node_health(parts: Parts) -> Sequence[NodeFault]:
         else:
             behind = clock_behind(words, parts.clock.rate)
             if behind is not None:
-                # It goes on counting: see the tests of a clock that is behind for what leaving it out loses.
-                what = "what it says is taken for older than it is, and still counts"
+                left_out = (place, node) in wrong
+                what = (
+                    "what it says would be taken for older than it is"
+                    if left_out
+                    else "what it says is taken for older than it is, and still counts"
+                )
                 reason = f"{behind_words(behind)}: {what}. Set its clock, or let it send no time of its own"
-                found.append(NodeFault(place, node, "clock off", words[0][0], None, reason, left_out=False))
+                start = wrong.get((place, node), words[0][0])
+                found.append(NodeFault(place, node, "clock off", start, None, reason, left_out))
         own = settings.get((place, node))
         if place not in batteries:
             batteries[place] = binned(

@@ -116,7 +116,7 @@ def add_calibration(
             note=note,
         )
         session.add(row)
-        _forget_states(session, from_ms)
+        forget_states(session, from_ms)
         session.flush()
         return _calibration(row, None)
 
@@ -130,7 +130,7 @@ def undo_calibration(engine: Engine, place: str, node: str, calibration_id: int,
             raise UnknownError(f"node {node!r} at {place!r} has no calibration {calibration_id}")
         undo = CalibrationUndoRow(calibration_id=calibration_id, at_ms=now)
         session.add(undo)
-        _forget_states(session, row.from_ms)
+        forget_states(session, row.from_ms)
         session.flush()
         return _calibration(row, undo)
 
@@ -158,7 +158,7 @@ def begin_jar(engine: Engine, place: str, node: str, salt: str, now: Millis) -> 
         inside = _waiting(session, place, node)
         if inside is not None:
             raise RefusedError(f"node {node!r} is in the jar of {inside.salt} already: read it or give it up")
-        _forget_states(session, now)
+        forget_states(session, now)
         row = SaltJarRow(place=place, node=node, salt=salt, begun_ms=now, state="waiting")
         session.add(row)
         session.flush()
@@ -184,8 +184,11 @@ def end_jar(
         return _jar(row)
 
 
-def _forget_states(session: Session, since: Millis) -> None:
-    # A restart must not take up what was judged by other air; judging it again costs only time.
+def forget_states(session: Session, since: Millis) -> None:
+    """Let go of saved states of `since` and later [ms]: a restart must not take up what other air judged.
+
+    Judging it again costs only time.
+    """
     session.execute(delete(SavedStateRow).where(col(SavedStateRow.as_of_ms) >= since))
 
 

@@ -3,6 +3,7 @@
 from sqlmodel import col, select
 
 from sensors.clock import Millis
+from sensors.minutes import AIR_NAMES
 from server.store.engine import Engine, reading
 from server.store.tables import ReadingRow, SeriesRow
 
@@ -23,3 +24,12 @@ def last_words(engine: Engine) -> dict[tuple[str, str], list[tuple[Millis, Milli
             )
             found.setdefault((series.place, series.node), {}).update(dict(rows.all()))
     return {key: sorted(words.items())[-LAST:] for key, words in found.items()}
+
+
+def air_nodes(engine: Engine) -> set[tuple[str, str]]:
+    """The (place, node) that ever told both of what an air record is made of."""
+    with reading(engine) as session:
+        told = {(one.place, one.node, one.name) for one in session.exec(select(SeriesRow))}
+    return {
+        (place, node) for place, node, _ in told if all((place, node, name) in told for name in AIR_NAMES)
+    }

@@ -88,6 +88,17 @@ class SaltJarRow(Row, table=True):
     temp_c: float | None = Field(default=None, sa_type=Double)
 
 
+class WrongClockRow(Row, table=True):
+    """A node's clock was found wrong: of these times of its own, until None, nothing it said counts."""
+
+    __tablename__ = "wrong_clock"
+    id: int | None = Field(default=None, primary_key=True)
+    place: str
+    node: str
+    from_ms: int = Field(sa_type=BigInteger)
+    until_ms: int | None = Field(default=None, sa_type=BigInteger)
+
+
 class MappingRow(Row, table=True):
     """How another maker's payload is read. `fields`: one mapping a quantity, see `sensors.mapping`."""
 

@@ -1,4 +1,6 @@
-"""Why a node whose clock is behind is told of, and goes on counting: leaving it out would lose more.
+"""Why the only node of a place counts though its clock is behind: leaving it out would lose more.
+
+Beside others it is left out, see `server.clock_desk`; here is what the air record makes of it until then.
 
 A node that gives no time of its own cannot be behind: its readings are of when they came. A clock that is
 ahead by over five minutes is kept out as it comes (`senml.AHEAD_LIMIT_MS`). What is left is a clock that is

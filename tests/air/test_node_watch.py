@@ -16,8 +16,14 @@ def test_a_node_is_silent_after_a_quarter_of_an_hour_or_four_of_its_own_spacings
     spacing: int, silence: int, silent: bool
 ) -> None:
     times = [step * spacing for step in range(8)]
-    found = silent_since(times, times[-1] + silence * MINUTE_MS)
+    found = silent_since([(time, time) for time in times], times[-1] + silence * MINUTE_MS)
     assert found == (times[-1] if silent else None)
+
+
+def test_a_wrong_clock_makes_nobody_silent() -> None:
+    said = [(step * MINUTE_MS, step * MINUTE_MS + HOUR_MS) for step in range(8)]
+    assert silent_since(said, said[-1][1] + MINUTE_MS) is None
+    assert silent_since(said, said[-1][1] + HOUR_MS) == said[-1][1]
 
 
 def test_words_that_were_kept_while_the_network_was_away_are_no_clock_that_is_off() -> None:
