@@ -44,12 +44,12 @@ SLOW_SHARES = (0.35, 0.4, 0.45, 0.5)
 SLOW, FAST, DRAWN = slice(0, SHOPS), slice(SHOPS, 2 * SHOPS), slice(2 * SHOPS, None)
 
 
-def family(slow: bool) -> Floats:
-    """Points of shops of one family."""
+def family(slow: bool, layer_known: bool = False) -> Floats:
+    """Points of shops of one family; with `layer_known` the still air over the joint is as it is reckoned."""
     rng = np.random.default_rng(1 if slow else 2)
     points = np.zeros((SHOPS, len(PRIORS)))
     at = {name: axis for axis, name in enumerate(names())}
-    points[:, at["joint_layer"]] = rng.standard_normal(SHOPS)
+    points[:, at["joint_layer"]] = 0.0 if layer_known else rng.standard_normal(SHOPS)
     share = rng.random(SHOPS)
     if slow:
         values = {
@@ -72,10 +72,11 @@ def family(slow: bool) -> Floats:
     return points
 
 
-@lru_cache(maxsize=1)
-def coats() -> tuple[Course, Floats]:
+@lru_cache(maxsize=2)
+def coats(layer_known: bool = False) -> tuple[Course, Floats]:
     """What a coat shows at a 30° joint, and the next one's time to fit [h]: slow shops, fast, then drawn."""
-    points = np.concatenate([family(slow=True), family(slow=False), drawn_points(POOL, 5)])
+    families = [family(slow, layer_known) for slow in (True, False)]
+    points = np.concatenate([*families, drawn_points(POOL, 5)])
     first, second = course(members_at(points), "joint:30", 24.0, 200.0)
     return first, second.fit_h
 
@@ -156,13 +157,12 @@ def likeliest(values: Floats, weights: Floats) -> float:
     return float(values[int((near @ weights).argmax())])
 
 
-@lru_cache(maxsize=1)
-def by_the_families() -> tuple[Floats, Floats]:
+def by_the_families(layer_known: bool = False) -> tuple[Floats, Floats]:
     """With each shop foretold by all others of the two families and no other, one temperature's errors.
 
     (shares times moments, 2) for slow and fast shops [-]: of the weighted median, and the likeliest figure.
     """
-    first, next_h = coats()
+    first, next_h = coats(layer_known)
     figures: tuple[list[list[float]], list[list[float]]] = ([], [])
     for slow_share in SLOW_SHARES:
         believed = np.repeat([slow_share, 1.0 - slow_share], SHOPS)
@@ -205,6 +205,18 @@ def test_not_even_knowing_the_two_families_could_one_temperature_do_for_both() -
         worse = figures.max(axis=1)
         print(f"{what}: the best share and moment leave {figures[worse.argmin()].round(2)}, slow and fast")
         assert (worse > BAR).all()
+
+
+@pytest.mark.slow
+def test_with_the_layer_over_the_joint_known_one_temperature_could_do_for_both() -> None:
+    """What holds it back is the still air over the joint, not known to a factor of 1.35, and the other shops
+    that are believed: with nothing but the two families, in still air as it is reckoned, one reading between
+    an hour and two after the dip does for both.
+    """
+    for what, figures in zip(("median", "likeliest"), by_the_families(layer_known=True), strict=True):
+        worse = figures.max(axis=1)
+        print(f"{what}: the best share and moment leave {figures[worse.argmin()].round(2)}, slow and fast")
+        assert worse.min() <= BAR
 
 
 @pytest.mark.slow
