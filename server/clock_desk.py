@@ -37,14 +37,14 @@ class ClockDesk:
         for place, node in sorted(words):
             said = words[place, node]
             beside = any(other[0] == place and other[1] != node for other in heard)
-            if (place, node) in behind and beside and (place, node) not in out:
+            if (place, node) in out:
+                # Right again, or the only one that is left: what it said last counts.
+                counts_from = right_since(said, rate) if beside else said[0][0]
+                if counts_from is not None:
+                    end_wrong_clock(engine, place, node, counts_from)
+                    changed.add(place)
+            elif (place, node) in behind and beside:
                 begin_wrong_clock(engine, place, node, wrong_since(said, rate))
-                changed.add(place)
-            elif (place, node) in out and (right := right_since(said, rate)) is not None:
-                end_wrong_clock(engine, place, node, right)
-                changed.add(place)
-            elif (place, node) in out and not beside:
-                end_wrong_clock(engine, place, node, said[0][0])
                 changed.add(place)
         for place in sorted(changed):
             self.parts.rack.calibrated(place)
