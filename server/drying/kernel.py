@@ -42,8 +42,11 @@ FIRST_STEP_S = 0.5
 LONGEST_STEP_S = 600.0
 SHORTEST_STEP_S = 1e-7
 MOST_GROWTH = 4.0
-TOLERANCE_KG_M3 = 0.2
-TOLERANCE_K = 0.02
+TOLERANCE_KG_M3 = 0.3
+TOLERANCE_K = 0.03
+"""The errors allowed a step: at most 2.7 s off CVODE in when a coat is fit, over all cases of the tests; two
+thirds of them cost a seventh more time and are at most 2.4 s off (measured).
+"""
 TURNED_SHARE = 0.5
 """How much an error by water that turned round counts beside others [-]: to count it whole costs a fifth more
 steps, and the error stays below a thousandth of a coat's water as it is (measured).

@@ -11,9 +11,9 @@ from numpy.typing import NDArray
 from server.drying.joint_vapour import MAX_LAYER_M, MIN_LAYER_M
 from server.drying.quick_film import film_of, saturation_log_of, vapour_density_of
 from server.drying.quick_math import compiled, copy_rows, entrance, exp_of
-from server.drying.quick_parts import Air, Floats, Parts, Room
+from server.drying.quick_parts import Air, Floats, Parts, Room, Wet
 from server.drying.quick_skin import activity_at, settle
-from server.drying.quick_step import advance, potentials, room_for, saturated
+from server.drying.quick_step import follow, room_for, room_for_another, saturated, wet_at
 from server.drying.transfer import FASTEST_M_S, HIGHEST_TEMP_C, LOWEST_TEMP_C
 
 EXPANSION_K = 3.0
@@ -79,9 +79,10 @@ def in_air(
     """Take a state on in that air, in place, the film reckoned anew in pieces that grow with the age.
 
     Into `cooling` (L,) goes how far evaporation cools the judged stations at the end [K]. Returns what
-    `quick_step.advance` does.
+    `quick_step.follow` does.
     """
-    room = room_for(parts)
+    room, wet = room_for(parts), wet_at(parts, values)
+    spare = room_for_another(wet)
     stations, lanes = parts.surface.shape
     air = Air(
         np.empty((stations, stations, lanes)),
@@ -107,12 +108,12 @@ def in_air(
         grown = min(max(age_s + done, shortest_s), longest_s)
         # The last piece may be longer by half rather than leave a crumb.
         piece = seconds - done if seconds - done < 1.5 * grown else grown
-        proposal = advance(parts, air, room, values, temp, evaporated, proposal, piece)
+        proposal = follow(parts, air, room, wet, spare, temp, evaporated, proposal, piece)
         if proposal < 0.0:
             return proposal
         done = seconds if piece == seconds - done else done + piece
         meet(parts, place, read, speed, values, temp, room, air, judged_heat)
-    cool(parts, place, air, values, temp, room, judged_heat, cooling)
+    cool(parts, place, air, wet, temp, room, judged_heat, cooling)
     return proposal
 
 
@@ -237,7 +238,7 @@ def cool(
     parts: Parts,
     place: Place,
     air: Air,
-    values: np.ndarray,
+    wet: Wet,
     temp: np.ndarray,
     room: Room,
     judged_heat: np.ndarray,
@@ -246,10 +247,9 @@ def cool(
     """How far evaporation cools the judged stations [K], the surfaces settled to the air."""
     stations = parts.surface.shape[0]
     skin, density = room.skin, room.lanes[2]
-    potentials(parts, values, room.phi)
     saturated(air, temp, density, room.lanes[3])
-    copy_rows(values, skin.surface, stations)
-    settle(parts, air, room.phi, density, skin)
+    copy_rows(wet.values, skin.surface, stations)
+    settle(parts, air, wet.phi, density, skin)
     for lane in range(temp.size):
         leaving = 0.0
         for i in range(stations):

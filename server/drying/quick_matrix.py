@@ -27,12 +27,13 @@ def fill(filled: np.ndarray, stations: int) -> None:
 
 
 @compiled
-def eliminate(parts: Parts, room: Room, rate: float) -> None:
-    """Make the factors for a step of 1/(γ rate), with room.links, room.fall and room.skin.wet as they are."""
+def eliminate(parts: Parts, room: Room, phi: np.ndarray, rate: float) -> None:
+    """Make the factors for a step of 1/(γ rate), at cells of such φ, with room.links and
+    room.skin.wet as they are; room.fall is found on the way."""
     band, filled, inverse = room.band, parts.filled, room.inverse
     stations, lanes = parts.surface.shape
     unknowns, width = filled.shape
-    assemble(parts, room, rate)
+    assemble(parts, room, phi, rate)
     for k in range(unknowns - 1, stations - 1, -1):
         for lane in range(lanes):
             inverse[k, lane] = 1.0 / band[k, 0, lane]
@@ -61,19 +62,25 @@ def eliminate(parts: Parts, room: Room, rate: float) -> None:
 
 
 @compiled
-def assemble(parts: Parts, room: Room, rate: float) -> None:
-    """The matrix, divided by the rise, all but the vapour's part."""
+def assemble(parts: Parts, room: Room, phi: np.ndarray, rate: float) -> None:
+    """The matrix, divided by the rise, all but the vapour's part; one over the rise goes to room.fall."""
     band, filled = room.band, parts.filled
     stations, lanes = parts.surface.shape
     unknowns, width = filled.shape
-    for k in range(unknowns):
-        for i in range(width):
-            if filled[k, i]:
+    for u in range(unknowns):
+        k = u - stations
+        if k < 0:
+            for lane in range(lanes):
+                band[u, 0, lane] = 0.0
+        else:
+            for lane in range(lanes):
+                fall = 1.0 / (1.0 + parts.exponent[lane] * phi[u, lane])
+                room.fall[k, lane] = fall
+                band[u, 0, lane] = parts.capacity[k, lane] * rate * fall
+        for i in range(1, width):
+            if filled[u, i]:
                 for lane in range(lanes):
-                    band[k, i, lane] = 0.0
-    for k in range(unknowns - stations):
-        for lane in range(lanes):
-            band[stations + k, 0, lane] = parts.capacity[k, lane] * rate * room.fall[k, lane]
+                    band[u, i, lane] = 0.0
     for link in range(parts.link_a.size):
         a, b = parts.link_a[link], parts.link_b[link]
         row, far = max(a, b), abs(a - b)
@@ -139,6 +146,15 @@ def solve(
             if filled[k, i]:
                 for lane in range(lanes):
                     side[k, lane] -= band[k, i, lane] * side[k - i, lane]
-    for k in range(unknowns - stations):
-        for lane in range(lanes):
-            side[stations + k, lane] *= room.fall[k, lane]
+        # A row is scaled once the last that looks back at it is done, while it is still near at hand.
+        scale(room, side, k - width + 1, stations)
+    for k in range(unknowns - width + 1, unknowns):
+        scale(room, side, k, stations)
+
+
+@compiled
+def scale(room: Room, side: np.ndarray, u: int, stations: int) -> None:
+    """Turn a cell's φ back into its S; a surface stays."""
+    if u >= stations:
+        for lane in range(side.shape[1]):
+            side[u, lane] *= room.fall[u - stations, lane]

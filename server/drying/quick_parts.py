@@ -78,7 +78,6 @@ class Room(NamedTuple):
     band: (unknowns, reach + 1, L) the matrix, then its factors. inverse: of the pivots.
     dense: (s, s, L) the factors for the surfaces. border: (s, L) how the surfaces answer to the temperature.
     wet: (s, L) what leaves in all for each surface's potential. first, second, third: the stages.
-    values: the result. began, ended: the cells' φ at the start and at the result.
     lanes: (rows, L) the rest; first the new temperature and what has evaporated.
     """
 
@@ -94,10 +93,14 @@ class Room(NamedTuple):
     first: Floats
     second: Floats
     third: Floats
-    values: Floats
-    began: Floats
-    ended: Floats
     lanes: Floats
+
+
+class Wet(NamedTuple):
+    """How wet a spot is at one instant: the unknowns (s + n, L), and φ of the cells in the same rows."""
+
+    values: Floats
+    phi: Floats
 
 
 def parts_of(medium: Medium, scale: Floats, warmth: float, turned_share: float) -> Parts:

@@ -3,10 +3,10 @@
 import numpy as np
 
 from server.drying.kernel import LONGEST_STEP_S, MOST_GROWTH, SHORTEST_STEP_S
-from server.drying.quick_error import astray, below_nothing, step_error
+from server.drying.quick_error import astray, result
 from server.drying.quick_math import compiled, copy_rows, entrance, expm1_of
 from server.drying.quick_matrix import border, eliminate, solve
-from server.drying.quick_parts import Air, Parts, Room, Skin
+from server.drying.quick_parts import Air, Parts, Room, Skin, Wet
 from server.drying.quick_skin import settle
 from server.drying.rosenbrock import C21, C31, C32, ERROR_POWER, GAMMA, M1, M2, M3
 
@@ -42,9 +42,6 @@ def room_for(parts: Parts) -> Room:
         np.empty((unknowns, lanes)),
         np.empty((unknowns, lanes)),
         np.empty((unknowns, lanes)),
-        np.empty((unknowns, lanes)),
-        np.zeros((unknowns, lanes)),
-        np.zeros((unknowns, lanes)),
         np.empty((14, lanes)),
     )
 
@@ -60,25 +57,54 @@ def advance(
     proposal: float,
     seconds: float,
 ) -> float:
-    """Take the state on by so many seconds, in place.
+    """Take the state on by so many seconds, in place; returns what `follow` does."""
+    here = wet_at(parts, values)
+    return follow(parts, air, room, here, room_for_another(here), temp, evaporated, proposal, seconds)
+
+
+@compiled
+def wet_at(parts: Parts, values: np.ndarray) -> Wet:
+    """Those unknowns, not copied, with their φ."""
+    phi = np.zeros(values.shape)
+    potentials(parts, values, phi)
+    return Wet(values, phi)
+
+
+@compiled
+def room_for_another(wet: Wet) -> Wet:
+    """Room for as much again."""
+    return Wet(np.empty(wet.values.shape), np.zeros(wet.phi.shape))
+
+
+@compiled
+def follow(
+    parts: Parts,
+    air: Air,
+    room: Room,
+    wet: Wet,
+    spare: Wet,
+    temp: np.ndarray,
+    evaporated: np.ndarray,
+    proposal: float,
+    seconds: float,
+) -> float:
+    """Take `wet`, `temp` and what has evaporated on by so many seconds, in place; `spare` is room.
 
     Returns the step to try next [s], or minus the last one where no step is small enough.
     """
-    done, most = 0.0, MOST_GROWTH
+    done, most, here, there, turned = 0.0, MOST_GROWTH, wet, spare, False
     copy_rows(parts.link, room.links, parts.link_a.size)
-    potentials(parts, values, room.began)
     while seconds - done > 1e-9 * seconds:
         left = seconds - done
         step = left if proposal >= left else min(proposal, 0.5 * left)
-        error = attempt(parts, air, room, values, temp, step)
+        error = attempt(parts, air, room, here, there, temp, step)
         if not error <= 1.0:
             proposal = step * (max(0.2, 0.9 / error**ERROR_POWER) if np.isfinite(error) else 0.2)
             if proposal < SHORTEST_STEP_S:
                 return -proposal
             most = 1.0
             continue
-        copy_rows(room.values, values, values.shape[0])
-        copy_rows(room.ended, room.began, values.shape[0])
+        here, there, turned = there, here, not turned
         for lane in range(temp.size):
             temp[lane] = room.lanes[0, lane]
             evaporated[lane] += room.lanes[1, lane]
@@ -86,12 +112,17 @@ def advance(
         grown = step * min(most, 0.9 / max(error, 1e-6) ** ERROR_POWER)
         proposal = min(LONGEST_STEP_S, max(grown, proposal) if step < proposal else grown)
         most = MOST_GROWTH
+    if turned:
+        copy_rows(spare.values, wet.values, wet.values.shape[0])
+        copy_rows(spare.phi, wet.phi, wet.phi.shape[0])
     return proposal
 
 
 @compiled
-def attempt(parts: Parts, air: Air, room: Room, values: np.ndarray, temp: np.ndarray, step: float) -> float:
-    """One step into room.values and the first rows of room.lanes; its error."""
+def attempt(
+    parts: Parts, air: Air, room: Room, here: Wet, there: Wet, temp: np.ndarray, step: float
+) -> float:
+    """One step into `there` and the first rows of room.lanes; its error."""
     stations, lanes = parts.surface.shape
     skin, first, second, third = room.skin, room.first, room.second, room.third
     new_temp, out, density, log_slope = room.lanes[0], room.lanes[1], room.lanes[2], room.lanes[3]
@@ -100,33 +131,28 @@ def attempt(parts: Parts, air: Air, room: Room, values: np.ndarray, temp: np.nda
     out_1, out_2, temp_3 = room.lanes[11], room.lanes[12], room.lanes[13]
     rate = 1.0 / (GAMMA * step)
 
-    rises(parts, room)
-    choose_links(parts, room)
+    choose_links(parts, room, here.phi)
     saturated(air, temp, density, log_slope)
-    copy_rows(values, skin.surface, stations)
-    settle(parts, air, room.began, density, skin)
-    eliminate(parts, room, rate)
+    copy_rows(here.values, skin.surface, stations)
+    settle(parts, air, here.phi, density, skin)
+    eliminate(parts, room, here.phi, rate)
     borders(parts, air, room, density, log_slope, rate)
 
-    balance(parts, air, room, room.began, temp, first, warming)
+    balance(parts, air, room, here.phi, temp, first, warming)
     outflow(room, out_1)
     solve(parts, room, pivot, first, warming, air.latent, temp_1)
     follow_out(room, out_1, first, temp_1)
-    start = room.values
-    copy_rows(values, start, values.shape[0])
-    copy_rows(skin.surface, start, stations)
+    # The result begins from the surfaces as they settled.
+    copy_rows(skin.surface, there.values, stations)
 
     # The second stage, at what the first came to; water's way through hindered links stays the first's.
-    for u in range(first.shape[0]):
-        for lane in range(lanes):
-            second[u, lane] = start[u, lane] + first[u, lane]
     for lane in range(lanes):
         middle[lane] = temp[lane] + temp_1[lane]
-    potentials(parts, second, room.phi)
+    moved_potentials(parts, here.values, first, room.phi)
     saturated(air, middle, density, log_slope)
     for i in range(stations):
         for lane in range(lanes):
-            skin.surface[i, lane] = max(second[i, lane], 0.0)
+            skin.surface[i, lane] = max(skin.surface[i, lane] + first[i, lane], 0.0)
     settle(parts, air, room.phi, density, skin)
     balance(parts, air, room, room.phi, middle, second, warming)
     # The third looks at the rates where the second did.
@@ -159,25 +185,13 @@ def attempt(parts: Parts, air: Air, room: Room, values: np.ndarray, temp: np.nda
         out_2[lane] += (C21 * GAMMA) * out_1[lane]
         out[lane] += GAMMA * (C31 * out_1[lane] + C32 * out_2[lane])
         out[lane] = (GAMMA * step) * (M1 * out_1[lane] + M2 * out_2[lane] + M3 * out[lane])
-    for u in range(first.shape[0]):
-        for lane in range(lanes):
-            start[u, lane] += M1 * first[u, lane] + M2 * second[u, lane] + M3 * third[u, lane]
     for lane in range(lanes):
         new_temp[lane] = temp[lane] + (M1 * temp_1[lane] + M2 * temp_2[lane] + M3 * temp_3[lane])
-    potentials(parts, start, room.ended)
-    error = step_error(parts, room)
+    error = result(parts, room, here.values, there.values)
     if not np.isfinite(error):
         return error
-    return max(error, astray(parts, room, step), below_nothing(parts, room))
-
-
-@compiled
-def rises(parts: Parts, room: Room) -> None:
-    """One over the slope in S of every cell's φ, at the start."""
-    stations = parts.surface.shape[0]
-    for k in range(room.fall.shape[0]):
-        for lane in range(room.fall.shape[1]):
-            room.fall[k, lane] = 1.0 / (1.0 + parts.exponent[lane] * room.began[stations + k, lane])
+    potentials(parts, there.values, there.phi)
+    return max(error, astray(parts, room, here.phi, there.phi, step))
 
 
 @compiled
@@ -189,13 +203,22 @@ def potentials(parts: Parts, values: np.ndarray, phi: np.ndarray) -> None:
 
 
 @compiled
-def choose_links(parts: Parts, room: Room) -> None:
+def moved_potentials(parts: Parts, values: np.ndarray, moves: np.ndarray, phi: np.ndarray) -> None:
+    """φ of every cell after its move."""
+    for u in range(parts.surface.shape[0], values.shape[0]):
+        for lane in range(values.shape[1]):
+            there = values[u, lane] + moves[u, lane]
+            phi[u, lane] = expm1_of(parts.exponent[lane] * there) * parts.by_exponent[lane]
+
+
+@compiled
+def choose_links(parts: Parts, room: Room, phi: np.ndarray) -> None:
     """What the hindered links let through the way water moves now; the others always let through the same."""
     for link in range(parts.link_a.size):
         a, b = parts.link_a[link], parts.link_b[link]
         if parts.hindered[link]:
             for lane in range(room.links.shape[1]):
-                inward = room.began[a, lane] > room.began[b, lane]
+                inward = phi[a, lane] > phi[b, lane]
                 free, slow = parts.link[link, lane], parts.link_inward[link, lane]
                 room.links[link, lane] = slow if inward else free
 

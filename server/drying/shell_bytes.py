@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
 Floats = NDArray[np.float64]
 
-MODEL = 5
+MODEL = 6
 """Raised whenever the model's numbers or this layout change: what was saved before is then left unread."""
 
 _STEPS = ("age_s", "rh_pct", "size_m", "fillet_m")
