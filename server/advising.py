@@ -10,9 +10,11 @@ from sensors.air import Air
 from sensors.clock import DAY_MS, HOUR_MS, Millis
 from server.drying.advice import Candidate, best, weigh
 from server.drying.ensemble import Ensemble
+from server.drying.instruments import Instruments
 from server.drying.looks import look_at
 from server.drying.spots import PocketSpot, parse_spot
 from server.drying.verdict import Ahead
+from server.shop_instruments import instruments_of
 from server.store import measurements, shop
 from server.store.engine import Engine
 from server.verdicts import Advice
@@ -71,22 +73,23 @@ class AdviceDesk:
         if now - self._tried < HOUR_MS:
             return
         self._tried = now
-        found = [one for one in (of_tree(tree) for tree in foreseen()) if one is not None]
+        by = instruments_of(engine)
+        found = [one for one in (of_tree(tree, by) for tree in foreseen()) if one is not None]
         if found:
             self.latest = min(found, key=lambda one: (round(one.narrowed, 3), one.at, one.tree_id))
             shop.set_setting(engine, SETTING, {"day": today, "advice": asdict(self.latest)})
 
 
-def of_tree(tree: Foreseen) -> Advice | None:
+def of_tree(tree: Foreseen, by: Instruments) -> Advice | None:
     """The best measurement of one tree, if any is worth asking for."""
-    candidate = best(candidates(tree))
+    candidate = best(candidates(tree, by))
     if candidate is None or candidate.narrowed > WORTH_ASKING:
         return None
     at = tree.made_at + round(candidate.seconds * 1000)
     return Advice(tree.tree_id, candidate.kind, candidate.spot, at, candidate.narrowed)
 
 
-def candidates(tree: Foreseen) -> list[Candidate]:
+def candidates(tree: Foreseen, by: Instruments) -> list[Candidate]:
     """Everything that could be measured of a tree ahead, with what is to be expected of it."""
     if tree.ensemble.count == 1 or not tree.ahead:
         return []
@@ -102,9 +105,9 @@ def candidates(tree: Foreseen) -> list[Candidate]:
             if not isinstance(parse_spot(code), PocketSpot):
                 found.append(weigh("touch", code, seconds, look, weights, fit_s))
                 found.append(weigh("colour", code, seconds, look, weights, fit_s))
-            found.append(weigh("surface_temp", code, seconds, look, weights, fit_s))
+            found.append(weigh("surface_temp", code, seconds, look, weights, fit_s, by=by))
             if code == "face":
                 area = USUAL_AREA_M2 if tree.area_m2 is None else tree.area_m2
                 dried = (now_kg - look.water_kg_m2) * area
-                found.append(weigh("weighing", code, seconds, look, weights, fit_s, dried))
+                found.append(weigh("weighing", code, seconds, look, weights, fit_s, dried, by))
     return found

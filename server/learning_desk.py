@@ -10,8 +10,9 @@ from sensors.air import GAP_LIMIT_MS, PlaceAir
 from sensors.bridging import REACH_MS
 from sensors.clock import DAY_MS, HOUR_MS, Millis
 from server.air_records import UNNAMED_SPEED_M_S, place_air
-from server.drying import surface_temp, weighing
+from server.drying import surface_temp
 from server.drying.ensemble import Ensemble
+from server.drying.instruments import Instruments
 from server.drying.learning import Told
 from server.drying.materials import Members
 from server.drying.materials import coat as coat_material
@@ -19,6 +20,7 @@ from server.drying.priors import Prior
 from server.learning_record import MeasuredTree, learn
 from server.load_cells import cell_points, hooks
 from server.shop_height import pressure_of
+from server.shop_instruments import instruments_of
 from server.store import clearings, ensembles, measurements, places, readings, trees
 from server.store import dips as dip_store
 from server.store.engine import Engine
@@ -100,13 +102,13 @@ def measured_trees(engine: Engine, place: str, now: Millis) -> list[MeasuredTree
     weighed = {tree_id: _weighed(engine, place, tree_id, said[tree_id], since, now) for tree_id in by_tree}
     by_tree = {tree_id: mine for tree_id, mine in by_tree.items() if mine or weighed[tree_id]}
     first = min((said[tree_id][0].at for tree_id in by_tree if said[tree_id]), default=now)
-    air = _air(engine, place, first, now)
+    air, by = _air(engine, place, first, now), instruments_of(engine)
     for tree_id, mine in sorted(by_tree.items()):
         tree = trees.tree(engine, tree_id)
         if tree is None or not said[tree_id]:
             continue
         dips = tuple(_coat_dip(tree, dip.coat, dip.at) for dip in said[tree_id])
-        told = [(one, _told(one, dips, air)) for one in mine]
+        told = [(one, _told(one, dips, air, by)) for one in mine]
         good = [(one.at, what) for one, what in told if what is not None] + weighed[tree_id]
         good.sort(key=lambda one: one[0])
         if good:
@@ -145,19 +147,19 @@ def _weighed(
     return [(at, told) for at, told in cell_points(engine, tree, dips, place, now) if at > since]
 
 
-def _told(one: Measurement, dips: Sequence[CoatDip], air: PlaceAir) -> Told | None:
+def _told(one: Measurement, dips: Sequence[CoatDip], air: PlaceAir, by: Instruments) -> Told | None:
     """A measurement as the model takes it; None where the record cannot place it (its dip was undone)."""
     coat = sum(1 for dip in dips if dip.at <= one.at)
     if coat == 0:
         return None
     if one.kind == "weighing":
-        return Told(one.id, one.kind, "face", coat, one.value or 0.0, weighing.SCALE_ERROR_KG)
+        return Told(one.id, one.kind, "face", coat, one.value or 0.0, by.weighing_kg)
     spot = one.spot or ""
     if one.kind != "surface_temp":
         return Told(one.id, one.kind, spot, coat, word=one.word or "")
     value = one.value or 0.0
     if one.reference_c is not None:
-        return Told(one.id, one.kind, spot, coat, one.reference_c - value, surface_temp.ERROR_K)
+        return Told(one.id, one.kind, spot, coat, one.reference_c - value, by.difference_k)
     latest = air.mean(one.at - HOUR_MS // 3, one.at)
     if latest is None:
         return None

@@ -114,7 +114,7 @@ class LiveRack:
         return self._picture.get(tree_id)
 
     def learn(self, place: str, cause: str) -> None:
-        """Have a place learn from its measurements anew ("measured", "undone") or forget them ("forgotten").
+        """Have a place learn from its measurements anew, or forget them where the cause is "forgotten".
 
         Returns at once; its trees are judged by what was learned before the next look is answered.
         """

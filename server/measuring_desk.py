@@ -8,6 +8,7 @@ from server.dip_desk import known_tree
 from server.parts import Parts
 from server.store import dips as dip_store
 from server.store import measurements as measurement_store
+from server.store import places as place_store
 from server.store.values import Dip, MeasuredKind, Measurement, NewMeasurement, Tree
 
 AHEAD_MS = MINUTE_MS
@@ -65,6 +66,13 @@ def undo_measurement(parts: Parts, tree_id: int, measurement_id: int) -> Measure
     if measurement_id in standing:
         parts.rack.learn(tree.place, "undone")
     return undone
+
+
+def learn_anew(parts: Parts) -> None:
+    """Have every place that was measured learn from it again, by the instruments that are set now."""
+    for place in place_store.places(parts.engine):
+        if measurement_store.place_measurements(parts.engine, place.id):
+            parts.rack.learn(place.id, "instruments")
 
 
 def check(tree: Tree, dips: Sequence[Dip], said: Measured, at: Millis, now: Millis) -> None:

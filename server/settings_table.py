@@ -18,9 +18,19 @@ from server.dry_rules import (
 )
 from server.drying.drawing import MOST_MEMBERS, SEED, default_count
 from server.drying.ensemble import CONFIDENCE
+from server.drying.instruments import USUAL_SCALE_G
+from server.drying.surface_temp import ERROR_K
 from server.drying.warning_limits import BOUNDS, DEFAULT_LIMITS
 from server.shop_height import ALTITUDE_SETTING, HIGHEST_ALTITUDE_M, LOWEST_ALTITUDE_M
 from server.shop_hours import CLOSES_SETTING, USUAL_CLOSING, ZONE_SETTING
+from server.shop_instruments import (
+    COARSEST_K,
+    COARSEST_SCALE_G,
+    FINEST_K,
+    FINEST_SCALE_G,
+    SCALE_SETTING,
+    THERMOMETER_SETTING,
+)
 from server.shop_rules import GAP_SETTING, HIGHEST_GAP_MIN, LIMITS_SETTING, LOWEST_GAP_MIN, USUAL_GAP_MIN
 from server.shop_setting import Setting
 from server.telling import (
@@ -185,6 +195,28 @@ SETTINGS: tuple[Setting, ...] = (
         "min",
         LOWEST_GAP_MIN,
         HIGHEST_GAP_MIN,
+    ),
+    Setting(
+        SCALE_SETTING,
+        "Measuring",
+        "The scale reads to",
+        "The finer it reads, the more a weighing of a small tree tells; a change learns every place anew.",
+        "number",
+        f"{USUAL_SCALE_G:g}",
+        "g",
+        FINEST_SCALE_G,
+        COARSEST_SCALE_G,
+    ),
+    Setting(
+        THERMOMETER_SETTING,
+        "Measuring",
+        "Two readings of the thermometer agree to",
+        "For surfaces read against a dry shell; its data sheet calls it repeatability.",
+        "number",
+        f"{ERROR_K:g}",
+        "K",
+        FINEST_K,
+        COARSEST_K,
     ),
     *_LIMITS,
     Setting(

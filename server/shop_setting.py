@@ -43,3 +43,12 @@ class Setting:
                 return "a name of the time zone database, like Europe/Helsinki"
             case _:
                 return f"up to {LONGEST_NAME} signs"
+
+
+def within(said: object, least: float, most: float, usual: float) -> float:
+    """A number that was set, or what is usual where it cannot be.
+
+    >>> within(7, 1.0, 100.0, 5.0), within("7", 1.0, 100.0, 5.0), within(700, 1.0, 100.0, 5.0)
+    (7.0, 5.0, 5.0)
+    """
+    return float(said) if isinstance(said, int | float) and least <= said <= most else usual

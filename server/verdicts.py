@@ -155,7 +155,7 @@ class Rack(Protocol):
     def learn(self, place: str, cause: str) -> None:
         """Have a place learn from its measurements anew, or forget them; returns at once.
 
-        `cause` is "measured", "undone" or "forgotten".
+        `cause` is "measured", "undone", "forgotten", or "instruments" where those were set otherwise.
         """
         ...
 

@@ -10,7 +10,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from server.drying import surface_temp, touch, weighing
+from server.drying import touch
+from server.drying.instruments import Instruments
 from server.drying.learning import Measured
 from server.drying.looks import Look
 
@@ -20,6 +21,8 @@ FAR_S = 14 * 24 * 3600.0
 """A member that sees no end is taken to come fit then [s]: the forecast's horizon."""
 
 _STEPS = 24
+
+USUAL = Instruments()
 
 
 @dataclass(frozen=True)
@@ -49,13 +52,15 @@ def weigh(
     weights: Floats,
     fit_s: Floats,
     dried_kg: Floats | None = None,
+    by: Instruments = USUAL,
 ) -> Candidate:
     """What is to be expected of one measurement.
 
     look: the spot at that moment. fit_s: (M,) when each member has the tree fit [s], infinite for never.
     dried_kg: (M,) how much lighter the tree will be than at its latest weighing [kg], for a weighing.
+    by: how far off what is measured with may be.
     """
-    outcomes = _outcomes(kind, spot, look, dried_kg)
+    outcomes = _outcomes(kind, spot, look, dried_kg, by)
     logs = np.log(np.clip(fit_s, 60.0, FAR_S))
     before = _variance(logs, weights)
     if before <= 0.0:
@@ -70,7 +75,7 @@ def weigh(
     return Candidate(kind, spot, seconds, float(np.sqrt(after / before)))
 
 
-def _outcomes(kind: Measured, spot: str, look: Look, dried_kg: Floats | None) -> Floats:
+def _outcomes(kind: Measured, spot: str, look: Look, dried_kg: Floats | None, by: Instruments) -> Floats:
     """How likely each outcome is by each member, (outcomes, M); columns sum to 1."""
     in_pocket = spot.startswith("pocket")
     if kind == "touch":
@@ -80,11 +85,11 @@ def _outcomes(kind: Measured, spot: str, look: Look, dried_kg: Floats | None) ->
         dark = touch.dark_chance(look.saturation, in_pocket)
         return np.stack([dark, 1.0 - dark])
     if kind == "surface_temp":
-        return _read_off(look.cooler_k, surface_temp.ERROR_K)
+        return _read_off(look.cooler_k, by.difference_k)
     if dried_kg is None:
         return np.ones((1, look.activity.size))
     # Two readings make a difference.
-    return _read_off(dried_kg, np.sqrt(2.0) * weighing.SCALE_ERROR_KG)
+    return _read_off(dried_kg, np.sqrt(2.0) * by.weighing_kg)
 
 
 def _read_off(foretold: Floats, error: float) -> Floats:

@@ -18,6 +18,7 @@ Floats = NDArray[np.float64]
 
 SCALE_ERROR_KG = 0.002
 """A hanging scale that reads to 5 g is off by 5/√12 = 1.4 g; with as much for its swing, 2 g [kg] (assumed).
+A shop may say what its own reads to, see `instruments`.
 """
 
 LOAD_CELL_ERROR_KG = 0.002

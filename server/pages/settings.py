@@ -4,12 +4,14 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from server.dry_rules import dry_limit_of
+from server.measuring_desk import learn_anew
 from server.pages.contexts import Frame
 from server.pages.frame import frame, shop_now
 from server.pages.wording import sentence
 from server.parts import Parts
 from server.settings_table import HERE, SETTINGS
 from server.shop_height import pressure_of
+from server.shop_instruments import instruments_of
 from server.shop_setting import Setting
 from server.shop_settings import SettingError, keep_settings, said_now
 from server.store import places as place_store
@@ -85,13 +87,15 @@ def settings_page(parts: Parts, fault: str = "", typed: Mapping[str, str] | None
 
 def set_settings(parts: Parts, said: Mapping[str, str]) -> SettingsPage | None:
     """Set what was typed; the page with what was wrong where something cannot be."""
-    judged_by = pressure_of(parts.engine), dry_limit_of(parts.engine)
+    judged_by, by = (pressure_of(parts.engine), dry_limit_of(parts.engine)), instruments_of(parts.engine)
     try:
         keep_settings(parts.engine, said)
     except SettingError as fault:
         return settings_page(parts, str(fault), said)
     if (pressure_of(parts.engine), dry_limit_of(parts.engine)) != judged_by:
         parts.rack.believe_anew()
+    if instruments_of(parts.engine) != by:
+        learn_anew(parts)
     return None
 
 

@@ -6,9 +6,8 @@ from dataclasses import dataclass
 from markupsafe import Markup
 
 from sensors.clock import Millis
-from server.drying.surface_temp import ERROR_K
+from server.drying.instruments import Instruments
 from server.drying.verdict import thin
-from server.drying.weighing import SCALE_ERROR_KG
 from server.gaps import settled
 from server.pages.chart import Drying, drying_chart, ranked
 from server.pages.frame import Shop
@@ -17,6 +16,7 @@ from server.pages.strips import Point, Strip
 from server.pages.traces import Word, trace_of
 from server.pages.wording import at_words
 from server.parts import Parts
+from server.shop_instruments import instruments_of
 from server.stays import places_along
 from server.store import measurements as measurement_store
 from server.store import trees as tree_store
@@ -66,14 +66,15 @@ def chart_part(
     before = verdict.coats[:-1] if whole else ()
     air = settled(_air(parts, tree, verdict, shop.now) if whole else verdict.air, shop.now)
     measured = [one for one in measurement_store.measurements(parts.engine, tree.id) if one.undone_at is None]
+    by = instruments_of(parts.engine)
     drying = Drying(
         traces=[trace_of(one, before) for one in (order[:1] if whole else order)],
         limits=[chosen.limit],
         dips=[(coat.number, coat.dipped_at) for coat in verdict.coats],
         air=air,
         words=_words(measured),
-        temps=_temps(shop, tree, measured),
-        strips=_weighings(shop, measured, verdict.coats[0 if whole else -1].dipped_at),
+        temps=_temps(shop, tree, measured, by),
+        strips=_weighings(shop, measured, verdict.coats[0 if whole else -1].dipped_at, by),
         whole=whole,
         units=shop.units,
     )
@@ -131,10 +132,10 @@ def _words(measured: Sequence[Measurement]) -> list[Word]:
     ]
 
 
-def _temps(shop: Shop, tree: Tree, measured: Sequence[Measurement]) -> list[Point]:
+def _temps(shop: Shop, tree: Tree, measured: Sequence[Measurement], by: Instruments) -> list[Point]:
     """Surface temperatures, in the shop's unit."""
     units, names = shop.units, {spot.code: spot.name for spot in tree.spots}
-    error = units.temp(ERROR_K) - units.temp(0.0)
+    error = units.temp(by.difference_k) - units.temp(0.0)
     return [
         (
             one.at,
@@ -147,11 +148,11 @@ def _temps(shop: Shop, tree: Tree, measured: Sequence[Measurement]) -> list[Poin
     ]
 
 
-def _weighings(shop: Shop, measured: Sequence[Measurement], since: Millis) -> list[Strip]:
+def _weighings(shop: Shop, measured: Sequence[Measurement], since: Millis, by: Instruments) -> list[Strip]:
     """The weighings of the coats that are shown, as a strip of their own; none where there are none."""
     units = shop.units
     points: tuple[Point, ...] = tuple(
-        (one.at, units.mass(one.value), units.mass(SCALE_ERROR_KG), units.mass_words(one.value))
+        (one.at, units.mass(one.value), units.mass(by.weighing_kg), units.mass_words(one.value))
         for one in measured
         if one.kind == "weighing" and one.value is not None and one.at >= since
     )

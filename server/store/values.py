@@ -184,8 +184,9 @@ class Measurement:
 class Generation:
     """What was believed of a place from `said_at` on: figures of its members by name, and their weights.
 
-    `cause` is "measured", "load cell", "undone" or "forgotten"; `evidence` says, for each measurement that
-    went in, its id and how far it was disbelieved. Points of a load cell have numbers below nought.
+    `cause` is "measured", "load cell", "undone", "instruments" or "forgotten"; `evidence` says, for each
+    measurement that went in, its id and how far it was disbelieved. Points of a load cell have numbers below
+    nought.
     """
 
     place: str

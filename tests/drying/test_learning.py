@@ -7,7 +7,8 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 
 from server.drying import advice, resampling, surface_temp, touch, weighing
-from server.drying.learning import Told, axes_told_of, disbelief, log_likelihood
+from server.drying.instruments import Instruments
+from server.drying.learning import Measured, Told, axes_told_of, disbelief, log_likelihood
 from server.drying.looks import Look, look_at
 from server.drying.resampling import Cloud
 from server.drying.weighing import Weighing
@@ -230,3 +231,20 @@ def test_what_parts_the_members_is_advised() -> None:
     assert pocket.narrowed > 0.9
     assert advice.best([early, later, pocket]) is later
     assert advice.best([]) is None
+
+
+def test_what_is_read_more_finely_is_expected_to_tell_more() -> None:
+    """A surface half a kelvin apart, and two grams of water, by the usual instruments and by finer ones."""
+    fit_s, even = np.array([3600.0, 36000.0]), np.full(2, 0.5)
+    look = Look(np.ones(2), np.ones(2), np.ones(2), np.array([1.0, 1.5]))
+    fine = Instruments(weighing_kg=0.0004, difference_k=0.2)
+    cases: tuple[tuple[Measured, Floats | None], ...] = (
+        ("surface_temp", None),
+        ("weighing", np.array([0.010, 0.012])),
+    )
+    for kind, dried_kg in cases:
+        usual, finer = (
+            advice.weigh(kind, "face", 600.0, look, even, fit_s, dried_kg, by).narrowed
+            for by in (Instruments(), fine)
+        )
+        assert finer < 0.75 * usual < 0.75

@@ -16,6 +16,7 @@ from server.learning_record import MeasuredTree, looks, width
 from server.live import LiveRack
 from server.store import dips, ensembles, measurements, places, readings, recipes, saved, trees
 from server.store.engine import Engine
+from server.store.shop import set_setting
 from server.store.values import MeasuredKind, NewDip, NewMeasurement, NewTree, Place, TreeSpot
 from tests.service.records import PLACE, START, record, steady
 
@@ -166,6 +167,30 @@ def test_a_generation_is_taken_up_to_the_bit(shop: Shop) -> None:
     kept = ensembles.latest(shop.engine, PLACE)
     assert kept is not None
     assert np.array_equal(members_of(kept).diffusivity, held.members.diffusivity)
+
+
+def test_a_finer_scale_tells_more_of_the_same_weighings(shop: Shop) -> None:
+    """The spread of what remains by the members that learned; a surface has the thermometer's error."""
+    shop.weigh_slowly()
+    at: Millis = START + HOUR_MS
+    surface = NewMeasurement(shop.tree.id, "surface_temp", at, at, "face", 17.0, 20.5, None)
+    measurements.add_measurement(shop.engine, surface)
+
+    def spread() -> float:
+        rack = shop.rack()
+        rack.learn(PLACE, "instruments")
+        rack.look()
+        held = newest(shop.engine, PLACE, prior_ensemble(shop.engine, believed(shop.engine)))
+        water = shop.foretold((0.1, 1.9), held)
+        off = water[1] - water[0] - held.mean(water[1] - water[0])
+        return float(np.sqrt(held.mean(off**2)))
+
+    usual = spread()
+    set_setting(shop.engine, "scale_reads_to_g", 1)
+    set_setting(shop.engine, "thermometer_off_k", 0.2)
+    told = measured_trees(shop.engine, PLACE, shop.clock.now())[0].told
+    assert {one.kind: one.error for one in told} == {"weighing": 0.0004, "surface_temp": 0.2}
+    assert spread() < 0.8 * usual
 
 
 def test_a_scale_off_by_a_kilogram_is_disbelieved(shop: Shop) -> None:

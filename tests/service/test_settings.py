@@ -10,14 +10,18 @@ from hypothesis import strategies as st
 
 import server
 from sensors.clock import MINUTE_MS
+from server.drying.instruments import Instruments
 from server.settings_table import HERE, KEPT_BY_ITSELF, SETTINGS
+from server.shop_instruments import instruments_of
 from server.shop_rules import LIMITS_SETTING, shop_rules
 from server.shop_settings import SettingError, keep_settings, meaning, said_now
+from server.store import measurements as measurement_store
 from server.store import recipes as recipe_store
 from server.store import shop as shop_store
 from server.store.engine import Engine
+from server.store.values import NewMeasurement
 from server.units import Units
-from tests.service.fake_shop import Browser, FakeShop
+from tests.service.fake_shop import NOON, Browser, FakeShop
 from tests.service.test_pages import Reader, read
 
 SERVER = Path(server.__file__).parent
@@ -129,6 +133,8 @@ def test_what_is_left_empty_becomes_as_usual(engine: Engine) -> None:
         ({"gap_limit_minutes": "29"}, "29 is outside 30 to 720 min"),
         ({"gap_limit_minutes": "45.5"}, "'45.5' is not a whole number"),
         ({"altitude_m": "9000"}, "9000 is outside -400 to 4000 m"),
+        ({"scale_reads_to_g": "0.5"}, "0.5 is outside 1 to 100 g"),
+        ({"thermometer_off_k": "inf"}, "inf is outside 0.1 to 3 K"),
         ({"time_zone": "Atlantis/Reef"}, "'Atlantis/Reef' is not a name of the time zone database"),
         ({"temperature_unit": "K"}, "'K' is not °C or °F"),
         ({"shop_name": "x" * 61}, "61 signs; it takes up to 60"),
@@ -155,6 +161,26 @@ def test_any_text_is_set_or_refused_naming_the_setting(setting: object, text: st
         event("refused")
         assert value.startswith(one.name)
     assert value is None or isinstance(value, str | int | float)
+
+
+def test_places_that_were_measured_learn_anew_by_other_instruments(shop: FakeShop, web: Browser) -> None:
+    tree = shop.hang("Heron", "A1", coats=1)
+    new = NewMeasurement(tree.id, "weighing", NOON, NOON, value=3.2)
+    measurement_store.add_measurement(shop.engine, new)
+    assert instruments_of(shop.engine) == Instruments(weighing_kg=0.002, difference_k=0.5)
+    for change, said in (
+        ({"scale_reads_to_g": "1"}, Instruments(0.0004, 0.5)),
+        ({"thermometer_off_k": "0,3"}, Instruments(0.0004, 0.3)),
+        ({"shop_name": "Reedbed Foundry"}, Instruments(0.0004, 0.3)),
+    ):
+        shop.rack.learned.clear()
+        assert web.post("/shop/settings", data=change).status_code == 303
+        assert instruments_of(shop.engine) == said
+        # The cellar, where nothing was measured, has nothing to learn anew.
+        assert shop.rack.learned == ([] if "shop_name" in change else [("drying-room", "instruments")])
+    for wrong in ("5", -1, 1e9):
+        shop_store.set_setting(shop.engine, "scale_reads_to_g", wrong)
+        assert instruments_of(shop.engine).weighing_kg == 0.002
 
 
 def test_a_place_has_a_fan_of_its_own(shop: FakeShop, web: Browser) -> None:
