@@ -20,7 +20,6 @@ from server.drying.drawing import MOST_MEMBERS, SEED, default_count
 from server.drying.ensemble import CONFIDENCE
 from server.drying.instruments import USUAL_SCALE_G
 from server.drying.surface_temp import ERROR_K
-from server.drying.warning_limits import BOUNDS, DEFAULT_LIMITS
 from server.shop_height import ALTITUDE_SETTING, HIGHEST_ALTITUDE_M, LOWEST_ALTITUDE_M
 from server.shop_hours import CLOSES_SETTING, USUAL_CLOSING, ZONE_SETTING
 from server.shop_instruments import (
@@ -31,7 +30,7 @@ from server.shop_instruments import (
     SCALE_SETTING,
     THERMOMETER_SETTING,
 )
-from server.shop_rules import GAP_SETTING, HIGHEST_GAP_MIN, LIMITS_SETTING, LOWEST_GAP_MIN, USUAL_GAP_MIN
+from server.shop_rules import GAP_SETTING, HIGHEST_GAP_MIN, LOWEST_GAP_MIN, USUAL_GAP_MIN
 from server.shop_setting import Setting
 from server.telling import (
     CALIBRATION_SETTING,
@@ -42,6 +41,7 @@ from server.telling import (
     QUIET_SETTING,
     USUAL_CALIBRATION_DAYS,
 )
+from server.warning_settings import WARNING_SETTINGS
 from server.work_hours import HOURS_SETTING
 
 TOLD_PAGE = "/shop/told"
@@ -53,65 +53,6 @@ TEMPERATURE_UNIT, LENGTH_UNIT, MASS_UNIT = "temperature_unit", "length_unit", "m
 """Keys of the shop's settings for the units a person reads and types; inside all is SI."""
 
 USUAL_NAME = "Slowcorner"
-
-
-_WARNED: tuple[tuple[str, str, str, str], ...] = (
-    (
-        "cooling_k",
-        "Wax that cools under a prime coat",
-        "K",
-        "Warns from this fall of the wax under a drying prime coat on.",
-    ),
-    (
-        "warming_k",
-        "Wax that warms inside a set coat",
-        "K",
-        "Warns from this rise of the wax inside coats 1 to 3 on.",
-    ),
-    (
-        "prewet_after_h",
-        "A coat that has been dry for",
-        "h",
-        "Asks for pre-wetting before a dip on a coat that has been fit for so long.",
-    ),
-    *(
-        (
-            f"{coat}.{part}",
-            f"{coat.capitalize()} coat: {words}",
-            unit,
-            f"Warns where the air a {coat} coat dries in is {beyond}.",
-        )
-        for coat in ("prime", "backup")
-        for part, words, unit, beyond in (
-            ("low_c", "coldest air", "°C", "colder"),
-            ("high_c", "warmest air", "°C", "warmer"),
-            ("rh_low_pct", "driest air", "%RH", "drier"),
-            ("rh_high_pct", "dampest air", "%RH", "damper"),
-            ("fastest_m_s", "fastest air", "m/s", "faster"),
-        )
-    ),
-)
-
-
-def _usual_limit(name: str) -> float:
-    whole, _, part = name.partition(".")
-    found = getattr(DEFAULT_LIMITS, whole)
-    return float(getattr(found, part) if part else found)
-
-
-_LIMITS = tuple(
-    Setting(
-        f"{LIMITS_SETTING}.{name}",
-        "Warnings",
-        words,
-        does,
-        "number",
-        f"{_usual_limit(name):g}",
-        unit,
-        *BOUNDS[name.rpartition(".")[2]],
-    )
-    for name, words, unit, does in _WARNED
-)
 
 SETTINGS: tuple[Setting, ...] = (
     Setting(
@@ -218,7 +159,7 @@ SETTINGS: tuple[Setting, ...] = (
         FINEST_K,
         COARSEST_K,
     ),
-    *_LIMITS,
+    *WARNING_SETTINGS,
     Setting(
         DRY_SETTING,
         "Dry through",

@@ -15,8 +15,8 @@ from server.drying.quick_around import Place, Read, Taken
 from server.drying.quick_around import in_air as through_air
 from server.drying.quick_matrix import fill
 from server.drying.quick_parts import Floats, Parts, air_of, own, parts_of, values_of
-from server.drying.quick_step import advance as step_through
-from server.drying.quick_step import room_for
+from server.drying.quick_time import advance as step_through
+from server.drying.quick_time import room_for
 from server.drying.transfer import covers, radiation_w_m2k
 
 

@@ -1,6 +1,6 @@
 """The air at a spot and the time in it, compiled: `around.around_spot` and `in_air.by_numpy`.
 
-Faces, pockets and joints are known here; other spots meet the air in NumPy and are stepped by `quick_step`.
+Faces, pockets and joints are known here; other spots meet the air in NumPy and are stepped by `quick_time`.
 """
 
 from typing import NamedTuple
@@ -13,7 +13,8 @@ from server.drying.quick_film import film_of, saturation_log_of, vapour_density_
 from server.drying.quick_math import compiled, copy_rows, entrance, exp_of
 from server.drying.quick_parts import Air, Floats, Parts, Room, Wet
 from server.drying.quick_skin import activity_at, settle
-from server.drying.quick_step import follow, room_for, room_for_another, saturated, wet_at
+from server.drying.quick_step import saturated
+from server.drying.quick_time import follow, room_for, room_for_another, wet_at
 from server.drying.transfer import FASTEST_M_S, HIGHEST_TEMP_C, LOWEST_TEMP_C
 
 EXPANSION_K = 3.0
@@ -79,7 +80,7 @@ def in_air(
     """Take a state on in that air, in place, the film reckoned anew in pieces that grow with the age.
 
     Into `cooling` (L,) goes how far evaporation cools the judged stations at the end [K]. Returns what
-    `quick_step.follow` does.
+    `quick_time.follow` does.
     """
     room, wet = room_for(parts), wet_at(parts, values)
     spare = room_for_another(wet)
