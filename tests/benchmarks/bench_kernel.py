@@ -37,6 +37,7 @@ MEMBERS = 32
 DAY_S = 86400.0
 LIVE_AT_S = (600.0, 3600.0, 14400.0, 43200.0)
 LOOKS_S = (1800.0, 3600.0, 7200.0, 14400.0, 28800.0, DAY_S)
+FLOOR_TURNS = 5
 TOLERANCES = (3e-4, 1e-4, 3e-5, 1e-5, 3e-6, 1e-6, 3e-7, 1e-7)
 SHOP = Air(21.0, 50.0, 0.6)
 
@@ -171,11 +172,14 @@ def columns() -> None:
     _, state, air = equal_accuracy("96 columns x 40 cells, a day", shell, "bar 20 x")
     quick = kernel_choice.quick()
     assert quick is not None
-    whole = seconds(lambda: [solver.advance(state, air, DAY_S) for _ in range(30)], 2)
+    # Turn about, the best of each: what else the machine does would be in one and not in the other.
+    whole, (exponential, multiply_add, division) = np.inf, rates()
+    for _ in range(FLOOR_TURNS):
+        whole = min(whole, seconds(lambda: [solver.advance(state, air, DAY_S) for _ in range(30)], 1))
+        exponential, multiply_add, division = np.minimum((exponential, multiply_add, division), rates())
     row("2880 columns x 40 cells, a day, kernel", f"{whole:.2f} s", f"{whole / 2.88:.3f} ms a column and day")
     steps = count_steps(state, air, shell)
     work = 2880 * 40 * steps
-    exponential, multiply_add, division = rates()
     floor = work * (
         CELL_EXPONENTIALS * exponential + CELL_MULTIPLY_ADDS * multiply_add + CELL_DIVISIONS * division
     )
