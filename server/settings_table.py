@@ -141,7 +141,7 @@ SETTINGS: tuple[Setting, ...] = (
         SCALE_SETTING,
         "Measuring",
         "The scale reads to",
-        "The finer it reads, the more a weighing of a small tree tells; a change learns every place anew.",
+        "The finer it reads, the more a weighing of a small tree tells. After a change places learn anew.",
         "number",
         f"{USUAL_SCALE_G:g}",
         "g",
