@@ -227,9 +227,8 @@ def test_one_temperature_at_a_joint_brings_fast_shops_to_within_a_quarter() -> N
 @pytest.mark.slow
 @pytest.mark.xfail(
     strict=True,
-    reason="in slow shops no reading of the surface could by this prior, which believes too little of "
-    "them; one that is half slow would lose the fast ones, unless the still air over the joint were known "
-    "as well; see benchmarks/learning_bound.py",
+    reason="in slow shops no reading of the surface could by this prior, not even with the air at the joint "
+    "known; a prior that is half slow would lose the fast ones; see benchmarks/learning_bound.py",
 )
 def test_one_measurement_at_a_joint_brings_both_families_to_within_a_quarter() -> None:
     best = np.min([[slow, fast] for _, slow, _, fast in next_coat_off().values()], axis=0)
