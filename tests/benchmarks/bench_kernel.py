@@ -238,7 +238,7 @@ def rack() -> None:
             for _ in range(48):
                 shell = shell.advance(SHOP, 1800.0)
 
-    row("the rack (20 trees, 120 spots, 32 members) a day ahead", f"{seconds(a_day, 1):.2f} s", "bar 5 s")
+    row("the rack (20 trees, 120 spots, 32 members) a day ahead", f"{seconds(a_day, 2):.2f} s", "bar 5 s")
     block = seconds(lambda: [shell.advance(SHOP, 600.0) for shell in spots], 2)
     row("the rack, one block of ten minutes", f"{block * 1e3:.0f} ms")
 
