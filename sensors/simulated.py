@@ -126,6 +126,7 @@ class SimulatedShop:
         since: Millis | None = None,
         login: tuple[str, str] | None = None,
     ) -> None:
+        self._off = False
         self._links = [
             NodeLink(node, Diary(since, clock.now(), clock.rate), host, port, clock, login) for node in nodes
         ]
@@ -136,15 +137,20 @@ class SimulatedShop:
             link.start()
 
     def stop(self) -> None:
-        """Switch the nodes off; they say that they go. Returns when their threads have ended."""
+        """Switch the nodes off; they say that they go. Returns when their threads have ended.
+
+        Whoever waits for the past need not wait on.
+        """
+        self._off = True
         for link in self._links:
             link.ask_to_stop()
+            link.past_acknowledged.set()
         for link in self._links:
             link.join()
 
     def wait_for_past(self, timeout_s: float) -> bool:
-        """Wait until all of the past is acknowledged; False if that took longer [s]."""
-        return all(link.past_acknowledged.wait(timeout_s) for link in self._links)
+        """Wait until all of the past is acknowledged; False after so long [s], or switched off."""
+        return all(link.past_acknowledged.wait(timeout_s) for link in self._links) and not self._off
 
 
 def demo_nodes(begins: Millis) -> tuple[SimulatedNode, ...]:

@@ -221,3 +221,16 @@ def test_demo_has_two_places_with_air_of_their_own() -> None:
     for hour in range(0, 336, 11):
         time = midnight + hour * HOUR_MS + 7 * SECOND_MS
         assert nodes[0].values(time)[0] == pytest.approx(room.at(time)[0], abs=0.35)
+
+
+def test_switched_off_nobody_waits_for_the_past_any_longer() -> None:
+    """Else a service told to stop while its nodes still tell the past would wait until they gave up."""
+    with Broker() as broker:
+        port = broker.port
+    shop, found = SimulatedShop([WALL], "127.0.0.1", port, SetClock(NOW)), []
+    shop.start()
+    waiting = threading.Thread(target=lambda: found.append(shop.wait_for_past(600.0)))
+    waiting.start()
+    shop.stop()
+    waiting.join(20.0)
+    assert found == [False]
