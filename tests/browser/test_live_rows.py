@@ -35,6 +35,15 @@ def telling(live: LiveShop) -> LiveShop:
     return live
 
 
+KEEP_STREAM = """
+window.kept = {};
+window.EventSource = class extends EventSource {
+  constructor(...given) { super(...given); window.kept = this; }
+};
+"""
+"""Keeps the page's stream of changes where a trial can look at it."""
+
+
 class Asked:
     """Counts how often a page asked for itself after it was opened, and for its stream."""
 
@@ -53,13 +62,19 @@ class Asked:
 def open_told(page: Page, live: LiveShop, path: str, viewers: int) -> Asked:
     """Open a page and wait until it is told of changes."""
     asked = Asked(page, path)
+    page.add_init_script(KEEP_STREAM)
     page.goto(live.address + path)
     page.wait_for_function("() => document.querySelector('main') !== null")
-    for _ in range(200):
-        if live.shop.parts.changes.viewers() == viewers:
+
+    def told() -> bool:
+        # The service counts a viewer a moment before the page knows that its stream is open.
+        return live.shop.parts.changes.viewers() == viewers and page.evaluate("kept.readyState") == 1
+
+    for _ in range(500):
+        if told():
             break
         page.wait_for_timeout(20)
-    assert live.shop.parts.changes.viewers() == viewers
+    assert told()
     return asked
 
 
