@@ -1,6 +1,7 @@
 """How high above the sea the shop stands, and so the pressure of its air."""
 
 from sensors.humid_air import standard_pressure_pa
+from server.shop_setting import within
 from server.store import shop
 from server.store.engine import Engine
 
@@ -16,6 +17,4 @@ def pressure_of(engine: Engine) -> float:
     A setting that cannot be is as if it were not there: sea level.
     """
     said = shop.setting(engine, ALTITUDE_SETTING)
-    if isinstance(said, int | float) and LOWEST_ALTITUDE_M <= said <= HIGHEST_ALTITUDE_M:
-        return standard_pressure_pa(float(said))
-    return standard_pressure_pa(0.0)
+    return standard_pressure_pa(within(said, LOWEST_ALTITUDE_M, HIGHEST_ALTITUDE_M, 0.0))

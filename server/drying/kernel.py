@@ -19,7 +19,7 @@ hinder water to the way it moves at the step's start; what goes wrong where it t
 counts as an error. To look anew in the later stages would cost the method its stability: where water comes to
 rest at such a link, steps would stay short for hours.
 
-Two kernels take the same steps, to rounding: `quick_step`, compiled, where Numba is installed, and
+Two kernels take the same steps, to rounding: `quick_time`, compiled, where Numba is installed, and
 `numpy_step`, its twin.
 """
 

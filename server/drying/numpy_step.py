@@ -1,4 +1,4 @@
-"""The steps of the solver in NumPy, where there is no Numba: twin of `quick_step`, see `kernel`."""
+"""The steps of the solver in NumPy, where there is no Numba: twin of `quick_time` and `quick_step`."""
 
 import math
 from dataclasses import dataclass

@@ -16,7 +16,7 @@ def result(parts: Parts, room: Room, values: np.ndarray, reached: np.ndarray) ->
     allowed, where that is too far and larger; NaN where anything is.
     """
     stations = parts.surface.shape[0]
-    temp_1, temp_2, temp_3 = room.lanes[6], room.lanes[7], room.lanes[13]
+    temp_1, temp_2, temp_3 = room.lanes[6], room.lanes[7], room.lanes[10]
     first, second, third = room.first, room.second, room.third
     worst, total, least = room.lanes[4], room.lanes[5], room.lanes[8]
     for i in range(stations):

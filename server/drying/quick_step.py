@@ -20,7 +20,7 @@ def attempt(
     new_temp, out, density, log_slope = room.lanes[0], room.lanes[1], room.lanes[2], room.lanes[3]
     pivot, temp_1, temp_2 = room.lanes[5], room.lanes[6], room.lanes[7]
     warming, middle = room.lanes[8], room.lanes[9]
-    out_1, out_2, temp_3 = room.lanes[11], room.lanes[12], room.lanes[13]
+    out_1, out_2, temp_3 = room.lanes[11], room.lanes[12], room.lanes[10]
     rate = 1.0 / (GAMMA * step)
 
     choose_links(parts, room, here.phi)

@@ -40,7 +40,7 @@ def room_for(parts: Parts) -> Room:
         np.empty((unknowns, lanes)),
         np.empty((unknowns, lanes)),
         np.empty((unknowns, lanes)),
-        np.empty((14, lanes)),
+        np.empty((13, lanes)),
     )
 
 
